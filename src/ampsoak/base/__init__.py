@@ -1,0 +1,1 @@
+"""Ground floor: errors, sources and units. Imports nothing of ampsoak."""

@@ -1,0 +1,1 @@
+"""Limits and devices compared on stored curves. Never imports the solver."""

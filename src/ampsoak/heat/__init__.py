@@ -1,0 +1,1 @@
+"""Network, kernels, stepping and events."""

@@ -1,0 +1,1 @@
+"""Figures and tables. The only place that imports matplotlib."""

@@ -1,0 +1,1 @@
+"""The HDF5 layout: writing, reading, checking. The only place that imports h5py."""

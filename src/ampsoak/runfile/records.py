@@ -1,0 +1,178 @@
+"""What a run and a limit curve are once computed: plain arrays with names and units.
+
+These are the types that figures, coverage and reports read, whether they come from memory or from a file. Temperatures
+are in kelvin, times in seconds, currents in amperes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+OUTCOMES = ("reached", "never", "beyond_horizon", "at_start")
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened at one time.
+
+    Parameters
+    ----------
+    time : float     [s]
+    kind : str       "limit_reached", "limit_left", "current_change", "outside_table", "runaway"
+    name : str       limit or material name
+    part : str       part in which it happened, "" if none
+    value : float    temperature [K] or current [A]
+    """
+
+    time: float
+    kind: str
+    name: str
+    part: str
+    value: float
+
+
+@dataclass
+class SectionRecord:
+    """The mesh and outlines a run was computed on, as a figure needs them.
+
+    Parameters
+    ----------
+    x_edges, y_edges : (nx + 1,), (ny + 1,) float64     cell borders [m]
+    part_index : (ny, nx) int16                         part that fills most of each cell
+    part_names, part_roles, part_materials : list of str
+    outlines : list of (str, (n, 2) float64)            part name and closed outline [m], in painting order
+    part_area_exact, part_area_mesh : (n_parts,)        [m²]
+    """
+
+    x_edges: np.ndarray
+    y_edges: np.ndarray
+    part_index: np.ndarray
+    part_names: list[str]
+    part_roles: list[str]
+    part_materials: list[str]
+    outlines: list[tuple[str, np.ndarray]]
+    part_area_exact: np.ndarray
+    part_area_mesh: np.ndarray
+
+
+@dataclass
+class Run:
+    """A stepped current history.
+
+    Parameters
+    ----------
+    title : str
+    section : SectionRecord
+    time : (n_time,) float64                              accepted steps [s]
+    circuit_names : list of str
+    circuit_current : (n_time, n_circuits) float64        [A]
+    conductor_names : list of str
+    conductor_temperature : (n_time, n_conductors)        float64 [K]
+    conductor_heat : (n_time, n_conductors)               float64 Joule heat [W/m]
+    part_maximum, part_mean : (n_time, n_parts)           float64 [K]
+    probe_names, probe_units : list of str                units "K" or "W m-1"
+    probe_value : (n_time, n_probes)                      float64
+    snapshot_time : (n_snap,) float64                     [s]
+    snapshot_temperature : (n_snap, ny, nx) float32       [K]; cells inside a conductor carry its temperature
+    events : list of Event
+    limits : list of dict                                 name, temperature [K], parts, source
+    energy_generated, energy_stored, energy_lost : (n_time,) float64    since the start [J/m]
+    energy_residual : (n_time,) float64                   stored + lost - generated over the largest of them
+    statistics : dict                                     cells, steps, rejected, wall seconds (volatile), ...
+    scenario_text, scenario_file : str
+    resolved : dict                                       resolved values with sources
+    assumptions : list of str
+    provenance : dict                                     versions, commit, platform, date (volatile)
+    format_version : str
+    """
+
+    title: str
+    section: SectionRecord
+    time: np.ndarray
+    circuit_names: list[str]
+    circuit_current: np.ndarray
+    conductor_names: list[str]
+    conductor_temperature: np.ndarray
+    conductor_heat: np.ndarray
+    part_maximum: np.ndarray
+    part_mean: np.ndarray
+    probe_names: list[str]
+    probe_units: list[str]
+    probe_value: np.ndarray
+    snapshot_time: np.ndarray
+    snapshot_temperature: np.ndarray
+    events: list[Event]
+    limits: list[dict]
+    energy_generated: np.ndarray
+    energy_stored: np.ndarray
+    energy_lost: np.ndarray
+    energy_residual: np.ndarray
+    statistics: dict = field(default_factory=dict)
+    scenario_text: str = ""
+    scenario_file: str = ""
+    resolved: dict = field(default_factory=dict)
+    assumptions: list[str] = field(default_factory=list)
+    provenance: dict = field(default_factory=dict)
+    format_version: str = "1.0"
+
+
+@dataclass
+class Curve:
+    """Time to each limit at constant currents of one circuit.
+
+    Parameters
+    ----------
+    title : str
+    circuit : str
+    current : (n,) float64                                circuit current [A], increasing
+    limits : list of dict                                 name, temperature [K], parts, source
+    time_to_limit : (n_limits, n) float64                 [s]; inf unless the outcome is reached or at_start
+    outcome : (n_limits, n) int8                          index into ``OUTCOMES``
+    steady : (n,) bool                                    True where a steady state exists
+    steady_temperature : (n_conductors, n) float64        [K]; nan where there is none (runaway)
+    history_time : (n_history,) float64                   [s], logarithmic, common to all currents, first entry 0
+    conductor_names : list of str
+    conductor_temperature : (n_conductors, n, n_history)  float64 [K]; nan after a member was stopped
+    part_names : list of str
+    part_maximum : (n_parts, n, n_history) float64        [K]
+    start_description : str                               e.g. "cold at 25 °C", "soaked at 16 A"
+    start_temperature : (n_conductors,) float64           [K]
+    adiabatic_k : float                                   [A s½/m²]; nan if none
+    adiabatic_area : float                                [m²]; nan if none
+    adiabatic_limit : str                                 words: from which to which temperature
+    fault_current : float                                 [A]; nan if none
+    horizon : float                                       [s]
+    section : SectionRecord
+    statistics, scenario_text, scenario_file, resolved, assumptions, provenance, format_version : as in ``Run``
+    """
+
+    title: str
+    circuit: str
+    current: np.ndarray
+    limits: list[dict]
+    time_to_limit: np.ndarray
+    outcome: np.ndarray
+    steady: np.ndarray
+    steady_temperature: np.ndarray
+    history_time: np.ndarray
+    conductor_names: list[str]
+    conductor_temperature: np.ndarray
+    part_names: list[str]
+    part_maximum: np.ndarray
+    start_description: str
+    start_temperature: np.ndarray
+    adiabatic_k: float
+    adiabatic_area: float
+    adiabatic_limit: str
+    fault_current: float
+    horizon: float
+    section: SectionRecord
+    statistics: dict = field(default_factory=dict)
+    scenario_text: str = ""
+    scenario_file: str = ""
+    resolved: dict = field(default_factory=dict)
+    assumptions: list[str] = field(default_factory=list)
+    provenance: dict = field(default_factory=dict)
+    format_version: str = "1.0"

@@ -1,0 +1,1 @@
+"""What the user writes, validated and resolved to SI."""

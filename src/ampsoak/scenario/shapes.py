@@ -1,0 +1,239 @@
+"""Plane shapes a section is painted with: exact areas, bounds, membership and exact cuts by grid lines.
+
+Everything is in metres. A *cut* is the set of closed intervals in which a line parallel to an axis lies inside the
+shape; the section layer builds area fractions and line resistances from cuts, so no outline is ever a staircase.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Rectangle:
+    """Axis-parallel rectangle from (left, bottom) to (right, top) [m]."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    @property
+    def area(self) -> float:
+        """Area [m²]."""
+        return (self.right - self.left) * (self.top - self.bottom)
+
+    @property
+    def perimeter(self) -> float:
+        """Outline length [m]."""
+        return 2 * ((self.right - self.left) + (self.top - self.bottom))
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) [m]."""
+        return self.left, self.bottom, self.right, self.top
+
+    def contains(self, x, y):
+        """Return a bool array: is (x, y) inside or on the outline."""
+        return (x >= self.left) & (x <= self.right) & (y >= self.bottom) & (y <= self.top)
+
+    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
+        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+        lo, hi, a, b = (
+            (self.bottom, self.top, self.left, self.right) if axis == 0 else (self.left, self.right, self.bottom, self.top)
+        )
+        return [(a, b)] if lo <= coordinate <= hi else []
+
+    def outline(self, points: int = 4) -> np.ndarray:
+        """Closed outline for drawing, (n, 2) [m]."""
+        x0, y0, x1, y1 = self.bounds
+        return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1], [x0, y0]])
+
+
+@dataclass(frozen=True)
+class Circle:
+    """Circle with centre (x, y) and radius [m]."""
+
+    x: float
+    y: float
+    radius: float
+
+    @property
+    def area(self) -> float:
+        """Area [m²]."""
+        return float(np.pi) * self.radius**2
+
+    @property
+    def perimeter(self) -> float:
+        """Outline length [m]."""
+        return 2 * float(np.pi) * self.radius
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) [m]."""
+        return self.x - self.radius, self.y - self.radius, self.x + self.radius, self.y + self.radius
+
+    def contains(self, x, y):
+        """Return a bool array: is (x, y) inside or on the outline."""
+        return np.hypot(x - self.x, y - self.y) <= self.radius
+
+    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
+        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+        along, across = (self.x, self.y) if axis == 0 else (self.y, self.x)
+        square = self.radius**2 - (coordinate - across) ** 2
+        if square <= 0:
+            return []
+        half = float(np.sqrt(square))
+        return [(along - half, along + half)]
+
+    def outline(self, points: int = 181) -> np.ndarray:
+        """Closed outline for drawing, (n, 2) [m]."""
+        angle = np.linspace(0, 2 * np.pi, points)
+        return np.column_stack([self.x + self.radius * np.cos(angle), self.y + self.radius * np.sin(angle)])
+
+
+@dataclass(frozen=True)
+class Stadium:
+    """Rectangle with semicircular short ends: the outline of a flat cable.
+
+    Parameters
+    ----------
+    x, y : float            centre [m]
+    width, height : float   overall size before turning [m]; the round ends are on the shorter pair of sides
+    angle : float           turned counter-clockwise by this many radians
+    """
+
+    x: float
+    y: float
+    width: float
+    height: float
+    angle: float = 0.0
+
+    @property
+    def _axis(self) -> tuple[float, float, float, float]:
+        """Half length of the straight spine, radius, and the unit vector along the spine."""
+        radius = min(self.width, self.height) / 2
+        half = max(self.width, self.height) / 2 - radius
+        turn = self.angle + (0.0 if self.width >= self.height else np.pi / 2)
+        return half, radius, float(np.cos(turn)), float(np.sin(turn))
+
+    @property
+    def area(self) -> float:
+        """Area [m²]."""
+        half, radius, _, _ = self._axis
+        return float(np.pi) * radius**2 + 4 * half * radius
+
+    @property
+    def perimeter(self) -> float:
+        """Outline length [m]."""
+        half, radius, _, _ = self._axis
+        return 2 * float(np.pi) * radius + 4 * half
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) [m]."""
+        half, radius, c, s = self._axis
+        dx, dy = half * abs(c) + radius, half * abs(s) + radius
+        return self.x - dx, self.y - dy, self.x + dx, self.y + dy
+
+    def contains(self, x, y):
+        """Return a bool array: is (x, y) inside or on the outline."""
+        half, radius, c, s = self._axis
+        u, v = (x - self.x) * c + (y - self.y) * s, -(x - self.x) * s + (y - self.y) * c
+        return np.hypot(u - np.clip(u, -half, half), v) <= radius
+
+    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
+        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+        half, radius, c, s = self._axis
+        along, across = (self.x, self.y) if axis == 0 else (self.y, self.x)
+        offset = coordinate - across
+        # spine direction seen with the cutting line as first axis
+        e, f = (c, s) if axis == 0 else (s, c)
+        found = []
+        for end in (-half, half):
+            square = radius**2 - (offset - end * f) ** 2
+            if square > 0:
+                root = float(np.sqrt(square))
+                found.append((end * e - root, end * e + root))
+        # the straight part: |spine coordinate| <= half and |across coordinate| <= radius, both linear in the position
+        lo, hi = -np.inf, np.inf
+        for slope, constant, bound in ((e, offset * f, half), (-f, offset * e, radius)):
+            if abs(slope) < 1e-12:
+                if abs(constant) > bound:
+                    lo, hi = 1.0, 0.0
+            else:
+                a, b = (-bound - constant) / slope, (bound - constant) / slope
+                lo, hi = max(lo, min(a, b)), min(hi, max(a, b))
+        if lo < hi:
+            found.append((float(lo), float(hi)))
+        if not found:
+            return []
+        # convex, so the union is one interval
+        return [(along + min(a for a, _ in found), along + max(b for _, b in found))]
+
+    def outline(self, points: int = 181) -> np.ndarray:
+        """Closed outline for drawing, (n, 2) [m]."""
+        half, radius, c, s = self._axis
+        angle = np.linspace(-np.pi / 2, np.pi / 2, points // 2)
+        u = np.concatenate([half + radius * np.cos(angle), -half - radius * np.cos(angle), [half]])
+        v = np.concatenate([radius * np.sin(angle), -radius * np.sin(angle), [-radius]])
+        return np.column_stack([self.x + u * c - v * s, self.y + u * s + v * c])
+
+
+@dataclass(frozen=True)
+class Polygon:
+    """Simple polygon; ``points`` are its corners in order, ((x, y), ...) [m], not repeated at the end."""
+
+    points: tuple[tuple[float, float], ...]
+
+    @property
+    def _array(self) -> np.ndarray:
+        return np.asarray(self.points, dtype=float)
+
+    @property
+    def area(self) -> float:
+        """Area [m²] (shoelace formula)."""
+        x, y = self._array.T
+        return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+
+    @property
+    def perimeter(self) -> float:
+        """Outline length [m]."""
+        points = self._array
+        return float(np.hypot(*(np.roll(points, -1, axis=0) - points).T).sum())
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) [m]."""
+        (left, bottom), (right, top) = self._array.min(axis=0), self._array.max(axis=0)
+        return float(left), float(bottom), float(right), float(top)
+
+    def contains(self, x, y):
+        """Return a bool array: is (x, y) inside (even-odd rule)."""
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        inside = np.zeros(x.shape, dtype=bool)
+        points = self._array
+        for (x0, y0), (x1, y1) in zip(points, np.roll(points, -1, axis=0), strict=True):
+            if y0 != y1:
+                inside ^= ((y0 > y) != (y1 > y)) & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+        return inside
+
+    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
+        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+        points = self._array if axis == 0 else self._array[:, ::-1]
+        crossings = []
+        for (u0, v0), (u1, v1) in zip(points, np.roll(points, -1, axis=0), strict=True):
+            if (v0 > coordinate) != (v1 > coordinate):
+                crossings.append(float(u0 + (coordinate - v0) * (u1 - u0) / (v1 - v0)))
+        crossings.sort()
+        return list(zip(crossings[::2], crossings[1::2], strict=True))
+
+    def outline(self, points: int = 0) -> np.ndarray:
+        """Closed outline for drawing, (n, 2) [m]."""
+        corners = self._array
+        return np.vstack([corners, corners[:1]])
+
+
+Shape = Rectangle | Circle | Stadium | Polygon

@@ -1,0 +1,1 @@
+"""Shapes painted on a graded mesh."""

@@ -1,0 +1,1 @@
+"""Runs, limit curves and the main job, from scenario to record."""
