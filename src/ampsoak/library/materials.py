@@ -13,7 +13,11 @@ PROPERTY_LAWS = {
     "fibre": laws.fibre_conductivity,
     "air": laws.air_conductivity,
     "linear": laws.linear_in_temperature,
+    "wood_conductivity": laws.wood_conductivity,
+    "wood_specific_heat": laws.wood_specific_heat,
 }
+
+FAMILIES = ("metal", "polymer", "fibre", "foam", "wood", "board", "masonry", "air", "other")
 
 
 @dataclass(frozen=True)
@@ -27,6 +31,8 @@ class Property:
     table : tuple of float         (n,) [SI] values at ``temperature``; linear between, held outside
     law : str                      key of ``PROPERTY_LAWS``, "" if none
     parameters : tuple             (("density", 12.0), ...) handed to the law, SI
+    course_source : str            where the dependence on temperature comes from, "" for a constant
+    course_grade, course_held : str   its grade and how it is held, see ``base.sources``
     """
 
     value: Value
@@ -34,6 +40,9 @@ class Property:
     table: tuple[float, ...] = ()
     law: str = ""
     parameters: tuple[tuple[str, float], ...] = ()
+    course_source: str = ""
+    course_grade: str = ""
+    course_held: str = ""
 
     @property
     def is_constant(self) -> bool:

@@ -86,6 +86,8 @@ class Run:
     assumptions : list of str
     provenance : dict                                     versions, commit, platform, date (volatile)
     format_version : str
+    complete : bool                                       False where the run was interrupted and read from its ``.part``
+    canonical_hash : str                                  SHA-256 of the content (``runfile.provenance``); "" if unsaved
     """
 
     title: str
@@ -116,6 +118,13 @@ class Run:
     assumptions: list[str] = field(default_factory=list)
     provenance: dict = field(default_factory=dict)
     format_version: str = "1.0"
+    complete: bool = True
+    canonical_hash: str = ""
+
+    @property
+    def run_id(self) -> str:
+        """First ten digits of the canonical hash, "" while there is none; what figures and tables carry."""
+        return self.canonical_hash[:10]
 
 
 @dataclass
@@ -145,7 +154,8 @@ class Curve:
     fault_current : float                                 [A]; nan if none
     horizon : float                                       [s]
     section : SectionRecord
-    statistics, scenario_text, scenario_file, resolved, assumptions, provenance, format_version : as in ``Run``
+    statistics, scenario_text, scenario_file, resolved, assumptions, provenance, format_version, complete,
+    canonical_hash : as in ``Run``
     """
 
     title: str
@@ -176,3 +186,10 @@ class Curve:
     assumptions: list[str] = field(default_factory=list)
     provenance: dict = field(default_factory=dict)
     format_version: str = "1.0"
+    complete: bool = True
+    canonical_hash: str = ""
+
+    @property
+    def run_id(self) -> str:
+        """First ten digits of the canonical hash, "" while there is none; what figures and tables carry."""
+        return self.canonical_hash[:10]

@@ -1,7 +1,8 @@
 """Plane shapes a section is painted with: exact areas, bounds, membership and exact cuts by grid lines.
 
-Everything is in metres. A *cut* is the set of closed intervals in which a line parallel to an axis lies inside the
-shape; the section layer builds area fractions and line resistances from cuts, so no outline is ever a staircase.
+Everything is in metres. The *spans* of a shape are the intervals in which lines parallel to an axis lie inside it; the
+section layer builds area fractions and distances to conductors from spans, so no outline is ever a staircase. Spans of
+n lines come as two arrays (pieces, n): low and high end, nan where a line misses the shape.
 """
 
 from __future__ import annotations
@@ -39,12 +40,12 @@ class Rectangle:
         """Return a bool array: is (x, y) inside or on the outline."""
         return (x >= self.left) & (x <= self.right) & (y >= self.bottom) & (y <= self.top)
 
-    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
-        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
-        lo, hi, a, b = (
-            (self.bottom, self.top, self.left, self.right) if axis == 0 else (self.left, self.right, self.bottom, self.top)
-        )
-        return [(a, b)] if lo <= coordinate <= hi else []
+    def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (1, n) each."""
+        across = (self.bottom, self.top) if axis == 0 else (self.left, self.right)
+        along = (self.left, self.right) if axis == 0 else (self.bottom, self.top)
+        inside = (coordinate >= across[0]) & (coordinate <= across[1])
+        return np.where(inside, along[0], np.nan)[None], np.where(inside, along[1], np.nan)[None]
 
     def outline(self, points: int = 4) -> np.ndarray:
         """Closed outline for drawing, (n, 2) [m]."""
@@ -79,14 +80,12 @@ class Circle:
         """Return a bool array: is (x, y) inside or on the outline."""
         return np.hypot(x - self.x, y - self.y) <= self.radius
 
-    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
-        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+    def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (1, n) each."""
         along, across = (self.x, self.y) if axis == 0 else (self.y, self.x)
         square = self.radius**2 - (coordinate - across) ** 2
-        if square <= 0:
-            return []
-        half = float(np.sqrt(square))
-        return [(along - half, along + half)]
+        half = np.sqrt(np.where(square > 0, square, np.nan))
+        return (along - half)[None], (along + half)[None]
 
     def outline(self, points: int = 181) -> np.ndarray:
         """Closed outline for drawing, (n, 2) [m]."""
@@ -144,34 +143,32 @@ class Stadium:
         u, v = (x - self.x) * c + (y - self.y) * s, -(x - self.x) * s + (y - self.y) * c
         return np.hypot(u - np.clip(u, -half, half), v) <= radius
 
-    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
-        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+    def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (1, n) each."""
         half, radius, c, s = self._axis
         along, across = (self.x, self.y) if axis == 0 else (self.y, self.x)
-        offset = coordinate - across
         # spine direction seen with the cutting line as first axis
         e, f = (c, s) if axis == 0 else (s, c)
-        found = []
+        offset = np.asarray(coordinate, dtype=float) - across
+        lows, highs = [], []
         for end in (-half, half):
             square = radius**2 - (offset - end * f) ** 2
-            if square > 0:
-                root = float(np.sqrt(square))
-                found.append((end * e - root, end * e + root))
+            root = np.sqrt(np.where(square > 0, square, np.nan))
+            lows.append(end * e - root)
+            highs.append(end * e + root)
         # the straight part: |spine coordinate| <= half and |across coordinate| <= radius, both linear in the position
-        lo, hi = -np.inf, np.inf
+        low, high = np.full(offset.shape, -np.inf), np.full(offset.shape, np.inf)
         for slope, constant, bound in ((e, offset * f, half), (-f, offset * e, radius)):
             if abs(slope) < 1e-12:
-                if abs(constant) > bound:
-                    lo, hi = 1.0, 0.0
+                low = np.where(np.abs(constant) > bound, np.inf, low)
             else:
-                a, b = (-bound - constant) / slope, (bound - constant) / slope
-                lo, hi = max(lo, min(a, b)), min(hi, max(a, b))
-        if lo < hi:
-            found.append((float(lo), float(hi)))
-        if not found:
-            return []
-        # convex, so the union is one interval
-        return [(along + min(a for a, _ in found), along + max(b for _, b in found))]
+                ends = np.stack([(-bound - constant) / slope, (bound - constant) / slope])
+                low, high = np.maximum(low, ends.min(axis=0)), np.minimum(high, ends.max(axis=0))
+        straight = (low < high) & np.isfinite(low) & np.isfinite(high)
+        lows.append(np.where(straight, low, np.nan))
+        highs.append(np.where(straight, high, np.nan))
+        # convex, so the union is one interval; fmin and fmax ignore nan
+        return along + np.fmin.reduce(lows)[None], along + np.fmax.reduce(highs)[None]
 
     def outline(self, points: int = 181) -> np.ndarray:
         """Closed outline for drawing, (n, 2) [m]."""
@@ -220,15 +217,17 @@ class Polygon:
                 inside ^= ((y0 > y) != (y1 > y)) & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
         return inside
 
-    def cuts(self, axis: int, coordinate: float) -> list[tuple[float, float]]:
-        """Intervals along ``axis`` (0: x, 1: y) of the line at ``coordinate`` on the other axis."""
+    def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (pieces, n) each."""
         points = self._array if axis == 0 else self._array[:, ::-1]
-        crossings = []
-        for (u0, v0), (u1, v1) in zip(points, np.roll(points, -1, axis=0), strict=True):
-            if (v0 > coordinate) != (v1 > coordinate):
-                crossings.append(float(u0 + (coordinate - v0) * (u1 - u0) / (v1 - v0)))
-        crossings.sort()
-        return list(zip(crossings[::2], crossings[1::2], strict=True))
+        coordinate = np.asarray(coordinate, dtype=float)
+        crossings = np.full((len(points) + len(points) % 2, len(coordinate)), np.nan)
+        for row, ((u0, v0), (u1, v1)) in enumerate(zip(points, np.roll(points, -1, axis=0), strict=True)):
+            crossed = (v0 > coordinate) != (v1 > coordinate)
+            if v1 != v0:
+                crossings[row] = np.where(crossed, u0 + (coordinate - v0) * (u1 - u0) / (v1 - v0), np.nan)
+        crossings.sort(axis=0)  # nan last, crossings of a closed outline are even in number
+        return crossings[0::2], crossings[1::2]
 
     def outline(self, points: int = 0) -> np.ndarray:
         """Closed outline for drawing, (n, 2) [m]."""

@@ -1,0 +1,334 @@
+"""Which device opens before the cable reaches its limit: stored limit curves against device edges.
+
+Reads a :class:`~ampsoak.runfile.records.Curve` and devices, solves nothing, and answers per device and limit with
+intervals of current (see :mod:`ampsoak.coverage.partition` for the verdicts, :mod:`ampsoak.coverage.edges` for the edges
+a verdict may read).
+
+Device and cable must start alike. A curve soaked at a load means a device that carried the load too: then our default
+model starts from that load, while cold edges of standards and makers stay upper bounds (a warm device opens no later).
+Points taken from a hot device say nothing of the longest time of a cold one: with a cold curve their slow edge is unknown.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, is_dataclass
+
+import numpy as np
+
+from ampsoak.base.errors import ScenarioError, UsageError
+from ampsoak.coverage.device_faults import device_faults
+from ampsoak.coverage.edges import BASES, Band, DeviceCurve, device_curve
+from ampsoak.coverage.limit_line import AdiabaticCheck, LimitLine, adiabatic_check
+from ampsoak.coverage.opening import Opening, WorstOpening, openings, worst_opening
+from ampsoak.coverage.partition import Interval, classify, joined, partition
+from ampsoak.coverage.stretches import Edge
+from ampsoak.coverage.words import current_words, interval_words, ranges_words, worst_words
+from ampsoak.runfile.records import OUTCOMES, Curve
+from ampsoak.scenario.case import DeviceChoice
+
+UNCOVERED = ("uncovered", "below_pickup")
+NOT_COVERED = (*UNCOVERED, "within_band")
+
+
+@dataclass(frozen=True)
+class LimitCoverage:
+    """One device against one limit.
+
+    Parameters
+    ----------
+    limit : str
+    temperature : float                      [K]
+    intervals : tuple of Interval            partition of the compared currents, under the chosen basis
+    alternatives : dict of str to tuple      the same under every other basis the device has
+    uncovered : tuple of (low, high)         where the limit falls before the fast edge, or the device need not open [A]
+    not_covered : tuple of (low, high)       the same and within the band: where the slow edge is too late [A]
+    unknown : tuple of (low, high)           where nothing can be said [A]
+    worst : WorstOpening or None             hottest conductor at the slow edge's opening, over ``not_covered``
+    verdict : tuple of str                   (n,) at each computed current
+    sentences : tuple of str                 the same in words
+    """
+
+    limit: str
+    temperature: float
+    intervals: tuple[Interval, ...]
+    alternatives: dict[str, tuple[Interval, ...]]
+    uncovered: tuple[tuple[float, float], ...]
+    not_covered: tuple[tuple[float, float], ...]
+    unknown: tuple[tuple[float, float], ...]
+    worst: WorstOpening | None
+    verdict: tuple[str, ...]
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DeviceCoverage:
+    """One device against every limit of a curve.
+
+    Parameters
+    ----------
+    device : DeviceCurve
+    basis : str                          basis the verdicts rest on
+    band : Band                          edges the verdicts read
+    limits : tuple of LimitCoverage
+    fast, slow : Opening                 temperatures when each edge opens
+    notes : tuple of str                 mismatched starts and other reservations
+    """
+
+    device: DeviceCurve
+    basis: str
+    band: Band
+    limits: tuple[LimitCoverage, ...]
+    fast: Opening
+    slow: Opening
+    notes: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The answer in plain language."""
+        lines = [f"{self.device.title}, verdicts on basis {self.basis}"]
+        for limit in self.limits:
+            lines += [f'Limit "{limit.limit}":', *(f"  {sentence}" for sentence in limit.sentences)]
+        return "\n".join([*lines, *(f"Note: {note}." for note in self.notes)])
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Devices against the limits of one curve.
+
+    Parameters
+    ----------
+    title, circuit, start_description : str       of the curve
+    current : (n,) float64                        computed currents [A]
+    lowest, highest : float                       ends of the computed currents [A]
+    horizon : float                               longest time computed [s]
+    fault_current : float                         [A]; nan if none
+    limits : tuple of dict                        name, temperature [K], source
+    time_to_limit : (n_limits, n) float64         [s]; inf where not reached
+    outcome : (n_limits, n) list of str           words of ``runfile.records.OUTCOMES``
+    adiabatic : tuple of AdiabaticCheck           one per limit
+    devices : tuple of DeviceCoverage
+    run_id : str                                  of the curve
+    """
+
+    title: str
+    circuit: str
+    start_description: str
+    current: np.ndarray
+    lowest: float
+    highest: float
+    horizon: float
+    fault_current: float
+    limits: tuple[dict, ...]
+    time_to_limit: np.ndarray
+    outcome: tuple[tuple[str, ...], ...]
+    adiabatic: tuple[AdiabaticCheck, ...]
+    devices: tuple[DeviceCoverage, ...]
+    run_id: str
+
+    @property
+    def text(self) -> str:
+        """The answer for every device, in plain language."""
+        return "\n\n".join(device.text for device in self.devices)
+
+    def to_dict(self) -> dict:
+        """Everything but the edges' nodes, ready for strict JSON: nan becomes None, infinity the string "inf"."""
+        plain = {
+            field.name: _plain(getattr(self, field.name)) for field in fields(self) if field.name not in ("devices",)
+        }
+        plain["devices"] = [_device_dict(entry) for entry in self.devices]
+        return plain
+
+    def margin_table(self) -> list[dict]:
+        """One row per device, limit and computed current, for a table; numbers in SI, times may be inf or nan."""
+        rows = []
+        for entry in self.devices:
+            for number, limit in enumerate(entry.limits):
+                for place, current in enumerate(self.current):
+                    rows.append(self._row(entry, limit, number, place, float(current)))
+        return rows
+
+    def _row(self, entry: DeviceCoverage, limit: LimitCoverage, number: int, place: int, current: float) -> dict:
+        time, slow = float(self.time_to_limit[number][place]), float(entry.slow.time[place])
+        ratio = time / slow if np.isfinite(time) and slow > 0 else np.nan
+        return {
+            "device": entry.device.name,
+            "limit": limit.limit,
+            "limit temperature [K]": limit.temperature,
+            "current [A]": current,
+            "outcome": self.outcome[number][place],
+            "time to limit [s]": time,
+            "fast edge [s]": float(entry.fast.time[place]),
+            "fast edge kind": entry.band.fast.kind(current),
+            "slow edge [s]": slow,
+            "slow edge kind": entry.band.slow.kind(current),
+            "time to limit over slow edge": ratio,
+            "verdict": limit.verdict[place],
+            "basis": entry.basis,
+            "conductor at fast edge [K]": float(entry.fast.conductor_temperature[place]),
+            "conductor at slow edge [K]": float(entry.slow.conductor_temperature[place]),
+            "limited part at fast edge [K]": float(entry.fast.part_temperature[number][place]),
+            "limited part at slow edge [K]": float(entry.slow.part_temperature[number][place]),
+        }
+
+
+def cover(
+    curve: Curve,
+    devices: Sequence[DeviceChoice | DeviceCurve],
+    basis: str | None = None,
+    preload: float | None = None,
+) -> Coverage:
+    """Compare devices with a stored limit curve.
+
+    Parameters
+    ----------
+    curve : Curve
+    devices : sequence of DeviceChoice or DeviceCurve
+    basis : str or None        one of ``edges.BASES``; None takes a device's given points, otherwise the standard
+    preload : float or None    current the device carried to the steady state before [A]; None reads it from the curve's
+                               start ("soaked at 16 A"), which counts for a ``DeviceChoice`` only
+
+    Returns
+    -------
+    Coverage
+
+    Raises
+    ------
+    ScenarioError              faults of all devices at once
+    UsageError                 unknown basis, or one that a device does not have; a curve of fewer than two currents
+    NumericalError             a stored time to a limit rises with current
+    """
+    current = np.asarray(curve.current, dtype=float)
+    if current.size < 2 or not (np.all(np.isfinite(current)) and np.all(np.diff(current) > 0) and current[0] > 0):
+        raise UsageError("the limit curve needs at least two positive currents in increasing order to be compared")
+    if basis is not None and basis not in BASES:
+        raise UsageError(f'there is no basis "{basis}"; bases are {", ".join(BASES)}')
+    faults = [fault for device in devices if isinstance(device, DeviceChoice) for fault in device_faults(device)]
+    if faults:
+        raise ScenarioError(faults)
+    if preload is None:
+        preload = _soaking_current(curve)
+    built = [device_curve(device, preload) if isinstance(device, DeviceChoice) else device for device in devices]
+    lines = [LimitLine(curve, number) for number in range(len(curve.limits))]
+    return Coverage(
+        title=curve.title,
+        circuit=curve.circuit,
+        start_description=curve.start_description,
+        current=current,
+        lowest=float(current[0]),
+        highest=float(current[-1]),
+        horizon=float(curve.horizon),
+        fault_current=float(curve.fault_current),
+        limits=tuple({key: limit.get(key) for key in ("name", "temperature", "source")} for limit in curve.limits),
+        time_to_limit=np.asarray(curve.time_to_limit, dtype=float),
+        outcome=tuple(tuple(OUTCOMES[code] for code in row) for row in curve.outcome),
+        adiabatic=tuple(adiabatic_check(curve, line) for line in lines),
+        devices=tuple(_cover_device(curve, lines, device, basis) for device in built),
+        run_id=curve.run_id,
+    )
+
+
+def _cover_device(curve: Curve, lines: list[LimitLine], device: DeviceCurve, basis: str | None) -> DeviceCoverage:
+    basis = basis or device.default_basis
+    band, notes = _matched_start(curve, device, device.verdict_band(basis))
+    others = [name for name in device.bands if name != basis]
+    limits = []
+    for line in lines:
+        alternatives = {
+            name: partition(line, _matched_start(curve, device, device.verdict_band(name))[0], device.hold_current)
+            for name in others
+        }
+        limits.append(_cover_limit(curve, line, device, band, alternatives))
+    fast, slow = openings(curve, band.fast), openings(curve, band.slow)
+    if curve.fault_current > curve.current[-1]:
+        beyond = f"{current_words(curve.current[-1])} and {current_words(curve.fault_current)}"
+        notes.append(f"no temperatures were computed between {beyond}, the prospective fault current")
+    return DeviceCoverage(device, basis, band, tuple(limits), fast, slow, tuple(notes))
+
+
+def _cover_limit(curve, line: LimitLine, device: DeviceCurve, band: Band, alternatives) -> LimitCoverage:
+    intervals = partition(line, band, device.hold_current)
+    not_covered = joined(intervals, NOT_COVERED)
+    worst = worst_opening(curve, band.slow, not_covered)
+    sentences = [
+        interval_words(
+            interval, line.temperature, device.hold_current, interval is intervals[0], interval is intervals[-1]
+        )
+        for interval in intervals
+    ]
+    if "default" in alternatives and (open_to := joined(intervals, ("within_band",))):
+        sentences.append(_default_words(alternatives["default"], open_to))
+    if worst:
+        sentences.append(worst_words(worst))
+    return LimitCoverage(
+        limit=line.name,
+        temperature=line.temperature,
+        intervals=intervals,
+        alternatives=alternatives,
+        uncovered=joined(intervals, UNCOVERED),
+        not_covered=not_covered,
+        unknown=joined(intervals, ("unknown",)),
+        worst=worst,
+        verdict=tuple(row[0] for row in classify(line, band, device.hold_current, line.current)),
+        sentences=tuple(sentences),
+    )
+
+
+def _default_words(intervals: tuple[Interval, ...], within) -> str:
+    """What our default slow edge would say of the ranges that the standard leaves open."""
+    covered = joined(intervals, ("covered",))
+    shared = [(max(a, c), min(b, d)) for a, b in within for c, d in covered if max(a, c) < min(b, d)]
+    if not shared:
+        return "Our default model's slow edge is too late there as well."
+    return f"Our default model's slow edge, which no standard promises, would open in time from {ranges_words(shared)}."
+
+
+def _soaking_current(curve: Curve) -> float:
+    """Current [A] the curve's start says the circuit carried before; 0 if it says none."""
+    found = re.match(r"soaked at (\d+(?:\.\d+)?)\s*A", curve.start_description)
+    return float(found.group(1)) if found else 0.0
+
+
+def _matched_start(curve: Curve, device: DeviceCurve, band: Band) -> tuple[Band, list[str]]:
+    """Edges usable with the curve's start, and what has to be said about it."""
+    start = curve.start_description or "an unstated start"
+    if curve.start_description.startswith("cold"):
+        if device.start_state == "hot":
+            note = "the device's points were taken from hot and the curve starts cold: their slow edge is not used"
+            return Band(band.fast, Edge("slow", ())), [note]
+        if device.start_state == "preloaded":
+            return band, ["the device's default model starts from a load while the curve starts cold"]
+        return band, []
+    if device.start_state == "hot":
+        return band, [f"the curve starts {start}; the device's points must have been taken from the same load or less"]
+    if device.start_state == "preloaded":
+        return band, []
+    return band, [f"the curve starts {start}, the device's edges cold: a warm device opens no later, it may open sooner"]
+
+
+def _device_dict(entry: DeviceCoverage) -> dict:
+    device = {
+        field.name: _plain(getattr(entry.device, field.name))
+        for field in fields(entry.device)
+        if field.name not in ("bands",)
+    }
+    device["bases"] = list(entry.device.bands)
+    rest = {name: _plain(getattr(entry, name)) for name in ("basis", "limits", "fast", "slow", "notes", "text")}
+    return {"device": device, **rest}
+
+
+def _plain(value):
+    """Value as JSON holds it."""
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): _plain(entry) for key, entry in value.items()}
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    if isinstance(value, (list, tuple)):
+        return [_plain(entry) for entry in value]
+    if isinstance(value, (float, np.floating)):
+        number = float(value)
+        return number if np.isfinite(number) else None if np.isnan(number) else "inf" if number > 0 else "-inf"
+    return int(value) if isinstance(value, np.integer) else value

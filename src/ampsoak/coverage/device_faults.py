@@ -1,0 +1,134 @@
+"""What can be wrong with a device named in a scenario, said all at once."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ampsoak.base.errors import Fault, nearest_name
+from ampsoak.coverage.stretches import maker_edge
+from ampsoak.library.load import device_family, device_standards
+from ampsoak.scenario.case import DeviceChoice
+
+FEWEST_POINTS = 2
+
+
+def device_faults(choice: DeviceChoice, file: str = "scenario", key: str = "") -> list[Fault]:
+    """Return every fault of a device, an empty list if there is none.
+
+    Parameters
+    ----------
+    choice : DeviceChoice
+    file : str               file named in the faults
+    key : str                dotted key of the device; its name by default
+    """
+    report = _Report(file, key or f'device "{choice.name}"')
+    if choice.standard == "points":
+        _point_faults(choice, report)
+    else:
+        _family_faults(choice, report)
+    if choice.magnetic is not None:
+        hold, trip = choice.magnetic
+        if not (math.isfinite(trip) and 0.0 < hold < trip):
+            report("magnetic", choice.magnetic, "must be two positive currents, holding below tripping")
+    return report.faults
+
+
+class _Report:
+    def __init__(self, file: str, key: str):
+        self.file, self.key, self.faults = file, key, []
+
+    def __call__(self, field: str, written, message: str, nearest: str | None = None) -> None:
+        self.faults.append(Fault(self.file, None, f"{self.key}.{field}", str(written), message, nearest))
+
+
+def _family_faults(choice: DeviceChoice, report: _Report) -> None:
+    standards = device_standards()
+    try:
+        family = device_family(choice.standard)
+    except KeyError:
+        known = [*standards, "points"]
+        allowed = f"must be one of {', '.join(known)}"
+        report("standard", choice.standard, allowed, nearest_name(choice.standard, known))
+        return
+    type = choice.type or (family.types[0] if len(family.types) == 1 else "")
+    if type not in family.types:
+        allowed = f"{family.standard} has types {', '.join(family.types)}"
+        report("type", choice.type or "(nothing)", allowed, nearest_name(choice.type, family.types))
+    if choice.rating not in family.ratings:
+        report("rating", f"{choice.rating:g} A", _nearest_ratings(family, choice.rating))
+    elif type in family.types and not family.points(choice.rating, type):
+        report("rating", f"{choice.rating:g} A", f"the library holds no data for {family.standard} {type} of this rating")
+    if choice.fast or choice.slow:
+        report("standard", choice.standard, 'points are read only with standard = "points"')
+
+
+def _nearest_ratings(family, rating: float) -> str:
+    below = [known for known in family.ratings if known < rating]
+    above = [known for known in family.ratings if known > rating]
+    near = [f"{known:g} A" for known in (*below[-1:], *above[:1])]
+    known = ", ".join(f"{known:g}" for known in family.ratings)
+    return f"no data for this rating; nearest are {' and '.join(near)}; {family.standard} has {known} A"
+
+
+def _point_faults(choice: DeviceChoice, report: _Report) -> None:
+    if not choice.fast and not choice.slow:
+        report("slow", "(nothing)", "a device from points needs (current, time) points of its slow or fast edge")
+        return
+    if not math.isfinite(choice.rating) or choice.rating < 0.0:
+        report("rating", choice.rating, "must be a positive current, or left out")
+    if choice.start_state not in ("cold", "hot"):
+        nearest = nearest_name(choice.start_state, ("cold", "hot"))
+        report("start_state", choice.start_state, "must be cold or hot: what the points were taken from", nearest)
+    before = len(report.faults)
+    for side in ("fast", "slow"):
+        if points := getattr(choice, side):
+            _edge_faults(side, points, choice.rating, report)
+    if choice.fast and choice.slow and len(report.faults) == before:
+        _crossing_faults(choice, report)
+
+
+def _edge_faults(side: str, points, rating: float, report: _Report) -> None:
+    if len(points) < FEWEST_POINTS:
+        report(side, points, "one point is no edge; give at least two (current, time) points")
+        return
+    current, time = np.array(points, dtype=float).T
+    for index, point in enumerate(points):
+        if not (all(math.isfinite(number) for number in point) and min(point) > 0.0):
+            report(f"{side}[{index}]", point, "current and time must be positive finite numbers")
+            return
+    if _look_swapped(current, time, rating):
+        report(side, points[0], "current and time look swapped; each point is (current, time)")
+        return
+    for index in range(1, len(points)):
+        if current[index] <= current[index - 1]:
+            report(f"{side}[{index}]", points[index], "currents must increase from point to point")
+        elif time[index] > time[index - 1]:
+            report(f"{side}[{index}]", points[index], "a larger current cannot take longer; times must not increase")
+
+
+def _look_swapped(current, time, rating: float) -> bool:
+    """True where the first column reads as times of a device of ``rating`` [A] and the second as its currents.
+
+    A device is never obliged to open below its rating, so a whole column at or above it beside one that falls far
+    below is the current.
+    """
+    if rating > 0.0:
+        return bool(current.min() < 0.5 * rating and time.min() >= 0.9 * rating)
+    return bool(current.min() < 0.2 and time.min() >= 1.0)
+
+
+def _crossing_faults(choice: DeviceChoice, report: _Report) -> None:
+    fast, slow = (maker_edge(side, getattr(choice, side), 0.0, "") for side in ("fast", "slow"))
+    currents = np.array(sorted({*fast.breaks(), *slow.breaks()}))
+    difference = fast.time(currents) - slow.time(currents)
+    shared = np.isfinite(difference)
+    if not shared.any():
+        report("fast", f"{choice.fast[0]} ...", "fast and slow edge have no current in common")
+        return
+    crossed = currents[shared & (difference > 1e-9 * np.nan_to_num(slow.time(currents)))]
+    if crossed.size:
+        report("fast", f"{choice.fast[0]} ...", f"edges cross: at {crossed[0]:g} A the fast edge is later than the slow one")
+
+

@@ -1,0 +1,359 @@
+"""The time-current band of a device: which edges exist, what each rests on, and which one a verdict may use.
+
+Four sets of edges are kept apart and never mixed without saying so:
+
+=============  ========================================================================================
+standard       what the product standard proves: a staircase through its test points, cold start only
+interpolated   straight log-log lines through the same points; the usual drawing, promised by nobody
+default        our own two-node thermal image with fast and slow constants; satisfies every test point,
+               comes from no standard and no maker
+maker          points given by the user, from a maker's curve
+=============  ========================================================================================
+
+A protection engineer expects a band that looks like a real breaker, and wants to know what is certain. So a *verdict*
+reads two edges that may come from different sets:
+
+=============  =======================================  ================================================
+basis          slow edge: decides "covered"             fast edge: decides "uncovered" or "within band"
+=============  =======================================  ================================================
+standard       standard staircase                       default, else interpolated (fuses)
+default        default, else interpolated (fuses)       the same set
+interpolated   interpolated                             interpolated
+maker          maker's points                           maker's points
+=============  =======================================  ================================================
+
+With no basis named, a device with points uses "maker" and any other uses "standard": a "covered" then needs the
+standard or the maker, never our own model. With "standard" the fast edge is our model all the same, because standards
+name hardly any shortest time; taking none would call every current "within band", taking the model errs by calling
+"uncovered" what a device quicker than our fast one might still clear. Each interval says which kind decided it.
+
+Hot-start limits (IEC 60898-1 test b: 1.45 In right after the conventional time at 1.13 In) are never used as cold ones.
+They still bound the cold device (derived here): a device that carried 1.45 In from cold for the preload time is at least
+as hot as one preloaded with 1.13 In for that time, so it has operated within preload time plus test time. The seconds in
+which the test raises its current are not counted.
+
+Site-test limits (scope "field") are shown as points and enter no edge. Below 0.01 s no time-current curve is meant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ampsoak.base.errors import ScenarioError, UsageError
+from ampsoak.coverage import laws
+from ampsoak.coverage.device_faults import device_faults
+from ampsoak.coverage.stretches import Edge, image_edge, interpolated, maker_edge, staircase
+from ampsoak.library.devices import DeviceFamily, MagneticBand, ThermalImage
+from ampsoak.library.load import device_family
+from ampsoak.scenario.case import DeviceChoice
+
+BASES = ("standard", "interpolated", "default", "maker")
+MINIMUM_TIME = 0.01  # half a cycle [s]; quicker than this, I²t let-through counts, not a time
+INSTANTANEOUS_TIME = 0.1  # longest time of an instantaneous release [s]
+
+
+@dataclass(frozen=True)
+class Band:
+    """A fast and a slow edge of one set."""
+
+    fast: Edge
+    slow: Edge
+
+
+@dataclass(frozen=True)
+class Magnetic:
+    """Instantaneous release of one device.
+
+    Parameters
+    ----------
+    hold, trip : float     not instantaneous up to, instantaneous from here on [A]
+    time : float           "instantaneous" means within this time [s]
+    kind : str             "standard", "default" (trade practice) or "maker" (given by the user)
+    source : str
+    """
+
+    hold: float
+    trip: float
+    time: float
+    kind: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One point to draw.
+
+    Parameters
+    ----------
+    name : str               label in the standard, or "point"
+    current, time : float    [A], [s]; time may be inf (holds for ever)
+    meaning : str            "hold" (does not operate before) or "trip" (has operated by then)
+    start : str              "cold" or "hot"
+    scope : str              "certification", "field" or "maker"
+    source, held : str
+    """
+
+    name: str
+    current: float
+    time: float
+    meaning: str
+    start: str
+    scope: str
+    source: str
+    held: str
+
+
+@dataclass(frozen=True)
+class DeviceCurve:
+    """Everything the comparison and the figures ask of one device.
+
+    Parameters
+    ----------
+    name, standard, type : str
+    rating : float                           rated current [A], 0 where unknown
+    bands : dict of str to Band              keys among ``BASES``, only those that exist
+    magnetic : Magnetic or None
+    hold_current : float                     I1, conventional non-operating current [A]; nan where unknown
+    operating_current : float                I2, conventional operating current [A]; nan where unknown
+    conventional_time : float                [s]; nan where unknown
+    reference_ambient : float                air temperature the points hold for [K]; nan where unknown
+    start_state : str                        "cold", "hot", or "preloaded" (default model only)
+    marks : tuple of Mark
+    notes, sources : tuple of str
+    minimum_time : float                     below this no edge says anything [s]
+    """
+
+    name: str
+    standard: str
+    type: str
+    rating: float
+    bands: dict[str, Band]
+    magnetic: Magnetic | None
+    hold_current: float
+    operating_current: float
+    conventional_time: float
+    reference_ambient: float
+    start_state: str
+    marks: tuple[Mark, ...]
+    notes: tuple[str, ...]
+    sources: tuple[str, ...]
+    minimum_time: float = MINIMUM_TIME
+
+    @property
+    def title(self) -> str:
+        """Name, standard, type and rating in words."""
+        standard = "" if self.standard == "points" else self.standard
+        rating = f"{self.rating:g} A" if self.rating else ""
+        words = " ".join(word for word in (standard, self.type, rating) if word)
+        return f"{self.name} ({words})" if words else self.name
+
+    @property
+    def default_basis(self) -> str:
+        """Basis used where none is named: the maker's points if given, otherwise the standard."""
+        return "maker" if "maker" in self.bands else "standard"
+
+    def verdict_band(self, basis: str | None = None) -> Band:
+        """Edges a verdict reads under ``basis``; the table in the module's head.
+
+        Raises
+        ------
+        UsageError     the basis is unknown or this device has no such edges
+        """
+        basis = basis or self.default_basis
+        if basis not in BASES:
+            raise UsageError(f'there is no basis "{basis}"; bases are {", ".join(BASES)}')
+        model = self.bands.get("default") or self.bands.get("interpolated")
+        if basis == "default" and model:
+            return model
+        if basis not in self.bands:
+            have = ", ".join(known for known in BASES if known in self.bands)
+            raise UsageError(f'{self.title} has no edges of basis "{basis}"; it has {have}')
+        if basis == "standard":
+            return Band(model.fast, self.bands["standard"].slow)
+        return self.bands[basis]
+
+
+def device_curve(choice: DeviceChoice, preload: float = 0.0) -> DeviceCurve:
+    """Return the edges of a device named in a scenario.
+
+    Parameters
+    ----------
+    choice : DeviceChoice
+    preload : float          current carried to the steady state before [A]; moves the default model only
+
+    Returns
+    -------
+    DeviceCurve
+
+    Raises
+    ------
+    ScenarioError            unknown standard, type or rating, or faulty points; all faults at once
+    """
+    faults = device_faults(choice)
+    if faults:
+        raise ScenarioError(faults)
+    if choice.standard == "points":
+        return _from_points(choice)
+    return _from_family(choice, device_family(choice.standard), preload)
+
+
+def _from_points(choice: DeviceChoice) -> DeviceCurve:
+    magnetic = _given_magnetic(choice)
+    first = min(points[0][0] for points in (choice.fast, choice.slow) if points)
+    hold = choice.rating if 0.0 < choice.rating < first else 0.0
+    band = _released(
+        Band(*(maker_edge(side, getattr(choice, side), hold, choice.source) for side in ("fast", "slow"))), magnetic
+    )
+    marks = tuple(
+        Mark("point", current, time, meaning, choice.start_state, "maker", choice.source, "user")
+        for points, meaning in ((choice.fast, "hold"), (choice.slow, "trip"))
+        for current, time in points
+    )
+    notes = [f"edges go through given points, {choice.start_state} start; nothing is known outside them"]
+    notes += [f"no {side} edge was given" for side in ("fast", "slow") if not getattr(choice, side)]
+    return DeviceCurve(
+        name=choice.name,
+        standard="points",
+        type=choice.type,
+        rating=choice.rating,
+        bands={"maker": band},
+        magnetic=magnetic,
+        hold_current=hold or np.nan,
+        operating_current=np.nan,
+        conventional_time=np.nan,
+        reference_ambient=np.nan,
+        start_state=choice.start_state,
+        marks=marks,
+        notes=tuple(notes),
+        sources=(choice.source,),
+    )
+
+
+def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> DeviceCurve:
+    rating = choice.rating
+    type = family.check(rating, choice.type)
+    conventional = family.conventional_currents(rating, type)
+    own = _family_magnetic(family.magnetic_band(rating, type), rating)
+    magnetic = _given_magnetic(choice) or own
+    holds, trips = _cold_limits(family, rating, type, given_magnetic=choice.magnetic is not None)
+    proven = magnetic if magnetic and magnetic.kind != "default" else None
+    bands = {
+        "standard": Band(staircase("fast", holds), _slow_released(staircase("slow", trips), proven)),
+        "interpolated": Band(interpolated("fast", holds), _slow_released(interpolated("slow", trips), proven)),
+    }
+    images = family.thermal_images(rating, type)
+    if {"fast", "slow"} <= set(images):
+        bands["default"] = _released(
+            Band(*(_image_edge(side, images[side], rating, preload) for side in ("fast", "slow"))), magnetic
+        )
+    preloaded = preload > 0.0 and "default" in bands
+    notes = [note.text for note in family.notes]
+    if preloaded:
+        notes.append(f"edges of the default model start from the steady state at {preload:g} A, all others from cold")
+    if choice.magnetic and own and (magnetic.hold < own.hold or magnetic.trip > own.trip):
+        notes.append(
+            f"the given magnetic band {magnetic.hold:g}..{magnetic.trip:g} A reaches outside the usual one of this type, "
+            f"{own.hold:g}..{own.trip:g} A"
+        )
+    marks = _marks(family, rating, type)
+    used = (family.source, *(mark.source for mark in marks), *(image.source for image in images.values()))
+    return DeviceCurve(
+        name=choice.name,
+        standard=family.standard,
+        type=type,
+        rating=rating,
+        bands=bands,
+        magnetic=magnetic,
+        hold_current=conventional.hold * rating if conventional and conventional.hold else np.nan,
+        operating_current=conventional.trip * rating if conventional else np.nan,
+        conventional_time=conventional.time if conventional else np.nan,
+        reference_ambient=family.reference_ambient.typical,
+        start_state="preloaded" if preloaded else "cold",
+        marks=marks,
+        notes=tuple(notes),
+        sources=tuple(dict.fromkeys(source for source in used if source)),
+    )
+
+
+def _cold_limits(family: DeviceFamily, rating: float, type: str, given_magnetic: bool):
+    """Hold and trip limits (current, time, note) that bind a cold device, certification points only."""
+    holds, trips = [], []
+    for point in family.points(rating, type):
+        if point.scope != "certification":
+            continue
+        current = point.current_at(rating)
+        where = f"{family.standard} {point.name} ({current:g} A)"
+        if point.earliest is not None:  # from hot too: a cold device is never quicker than a hot one
+            holds.append((current, point.earliest, where))
+        if point.latest is not None and point.start == "cold":
+            trips.append((current, point.latest, where))
+        elif point.latest is not None and current > point.preload * rating:
+            bound = point.preload_time + point.latest
+            trips.append((current, bound, f"{where}: hot-start limit plus its preload time, derived here"))
+    if energy := family.pre_arcing_energy(rating, type):
+        where = f"{family.standard} least pre-arcing I²t at {energy.time:g} s"
+        holds.append((float(np.sqrt(energy.minimum / energy.time)), energy.time, where))
+    if given_magnetic:  # the user's instantaneous band replaces the family's
+        holds = [point for point in holds if point[1] > INSTANTANEOUS_TIME]
+        trips = [point for point in trips if point[1] > INSTANTANEOUS_TIME]
+    return holds, trips
+
+
+def _marks(family: DeviceFamily, rating: float, type: str) -> tuple[Mark, ...]:
+    marks = []
+    for point in family.points(rating, type):
+        for time, meaning in ((point.earliest, "hold"), (point.latest, "trip")):
+            if time is not None:
+                current = point.current_at(rating)
+                source = f"{point.source}, {point.clause}" if point.clause else point.source
+                marks.append(Mark(point.name, current, time, meaning, point.start, point.scope, source, point.held))
+    return tuple(marks)
+
+
+def _image_edge(side: str, image: ThermalImage, rating: float, preload: float) -> Edge:
+    constants = (image.pickup, image.share, image.time_constant_fast, image.time_constant_slow)
+
+    def law(current):
+        if preload >= image.pickup * rating:  # the load alone brings this image to the point of opening
+            return np.zeros_like(current)
+        return laws.two_node_time(current / rating, *constants, preload / rating)
+
+    note = (
+        f"our {image.name} two-node image (not from a standard): pickup {image.pickup:g} x rated, share "
+        f"{image.share:g}, {image.time_constant_fast:g} s and {image.time_constant_slow:g} s"
+    )
+    return image_edge(side, law, image.pickup * rating, 100.0 * rating, MINIMUM_TIME, note)
+
+
+def _given_magnetic(choice: DeviceChoice) -> Magnetic | None:
+    if choice.magnetic is None:
+        return None
+    hold, trip = choice.magnetic
+    return Magnetic(hold, trip, INSTANTANEOUS_TIME, "maker", choice.source)
+
+
+def _family_magnetic(row: MagneticBand | None, rating: float) -> Magnetic | None:
+    if row is None:
+        return None
+    kind = "standard" if row.grade == "standard" else "default"
+    source = f"{row.source}, {row.clause}" if row.clause else row.source
+    return Magnetic(row.hold * rating, row.trip * rating, row.time, kind, source)
+
+
+def _released(band: Band, magnetic: Magnetic | None) -> Band:
+    """Both edges with the instantaneous release; it needs at least half a cycle."""
+    if magnetic is None:
+        return band
+    note = f"instantaneous release may act above {magnetic.hold:g} A"
+    fast = band.fast.capped(magnetic.hold, MINIMUM_TIME, magnetic.kind, note) if band.fast.stretches else band.fast
+    return Band(fast, _slow_released(band.slow, magnetic))
+
+
+def _slow_released(slow: Edge, magnetic: Magnetic | None) -> Edge:
+    if magnetic is None:
+        return slow
+    return slow.capped(
+        magnetic.trip, magnetic.time, magnetic.kind, f"instantaneous release acts from {magnetic.trip:g} A"
+    )

@@ -1,0 +1,113 @@
+"""The comparison in plain sentences.
+
+A sentence says what the computed curve and the device's edges do, never that something complies, is free of danger, or
+brought something about. Times carry two or three figures, because the inputs do not support more.
+"""
+
+from __future__ import annotations
+
+import math
+
+from ampsoak.coverage.opening import WorstOpening
+from ampsoak.coverage.partition import Interval
+
+KIND_WORDS = {
+    "standard": "provable from the standard",
+    "interpolated": "drawn between the standard's points",
+    "maker": "given points",
+    "default": "our default model",
+}
+
+
+def current_words(current: float) -> str:
+    """Current [A] with three figures: "27.4 A"."""
+    return f"{_figures(current, 3)} A"
+
+
+def time_words(time: float) -> str:
+    """Time [s] with two figures in the unit that suits: "0.10 s", "51 s", "52 min", "2.0 h", "3.1 d"."""
+    if math.isinf(time):
+        return "never"
+    for unit, size, until in (("s", 1.0, 120.0), ("min", 60.0, 7200.0), ("h", 3600.0, 172800.0)):
+        if time < until:
+            return f"{_figures(time / size, 2)} {unit}"
+    return f"{_figures(time / 86400.0, 2)} d"
+
+
+def temperature_words(temperature: float) -> str:
+    """Temperature [K] as whole degrees: "143 °C"."""
+    return f"{temperature - 273.15:.0f} °C"
+
+
+def interval_words(interval: Interval, limit_temperature: float, hold_current: float, first: bool, last: bool) -> str:
+    """One interval as a sentence.
+
+    Parameters
+    ----------
+    interval : Interval
+    limit_temperature : float     [K]
+    hold_current : float          current the device has to carry [A]
+    first, last : bool            whether it begins or ends the compared range
+    """
+    limit = temperature_words(limit_temperature)
+    where = _where(interval, first, last)
+    kind = KIND_WORDS.get(interval.decided_by.partition(", ")[2], "")
+    line = "the adiabatic line reaches" if interval.limit_from == "adiabatic" else "the cable passes"
+    if interval.verdict == "never_reached":
+        return f"{where} the cable's steady temperature stays below {limit}."
+    if interval.verdict == "covered":
+        margin = ""
+        if math.isfinite(interval.margin):
+            ratio = f"{_figures(interval.margin, 2)} at {current_words(interval.margin_current)}"
+            margin = f"; the time to the limit over the device's time is at least {ratio}"
+        return f"{where} the device opens, by its slow edge ({kind}), before {line} {limit}{margin}."
+    if interval.verdict == "within_band":
+        return (
+            f"{where} {line} {limit} before the slow edge ({kind}) obliges the device to open, but after its fast edge: "
+            "it depends on the individual device."
+        )
+    if interval.verdict == "uncovered" and interval.decided_by == "cable":
+        return f"{where} {limit} is passed already at the start."
+    if interval.verdict == "uncovered":
+        return f"{where} {line} {limit} before even the fast edge ({kind}) of the device opens."
+    if interval.verdict == "below_pickup":
+        carried = current_words(hold_current)
+        return f"{where} the cable passes {limit}, and the device is not obliged to open: it has to carry {carried}."
+    return f"{where} nothing can be said: {interval.reason}."
+
+
+def ranges_words(ranges) -> str:
+    """Ranges of current: "27.4 A to 43.1 A and 60 A to 72 A"."""
+    return " and ".join(f"{current_words(low)} to {current_words(high)}" for low, high in ranges)
+
+
+def worst_words(worst: WorstOpening) -> str:
+    """What the hottest conductor reaches when the slow edge opens, as a sentence."""
+    at = f"at {current_words(worst.current)}"
+    if worst.outcome == "opens":
+        reached = f"the hottest conductor has reached {temperature_words(worst.temperature)} {at}"
+        return f"When the slow edge opens, after {time_words(worst.time)}, {reached}."
+    if worst.outcome == "settles":
+        settled = temperature_words(worst.temperature)
+        return f"Not obliged to open, the device lets the hottest conductor settle at {settled} {at}."
+    least = f", at least {temperature_words(worst.at_least)}" if math.isfinite(worst.at_least) else ""
+    if worst.outcome == "no_steady_state":
+        return f"Not obliged to open {at}, where no steady temperature exists: the conductor goes on heating{least}."
+    return f"What the conductor reaches {at} by the slow edge lies past the stored history{least}."
+
+
+def _where(interval: Interval, first: bool, last: bool) -> str:
+    low, high = current_words(interval.low), current_words(interval.high)
+    if interval.low_bracket and not first:
+        low = f"{low} (the limit is first reached between {' and '.join(map(current_words, interval.low_bracket))})"
+    ends = " (the largest compared)" if last else ""
+    return f"Up to {high}{ends}" if first and not last else f"From {low} to {high}{ends}"
+
+
+def _figures(number: float, figures: int) -> str:
+    """Number with so many significant figures, never in powers of ten."""
+    if number == 0.0 or not math.isfinite(number):
+        return f"{number:g}"
+    digits = figures - 1 - math.floor(math.log10(abs(number)))
+    rounded = round(number, digits)
+    return f"{rounded:.{max(digits, 0)}f}"

@@ -1,0 +1,608 @@
+"""Compiled loops of the heat solver. Plain arrays in and out, one member per call, no Python objects, no fastmath.
+
+Unknowns are numbered cells first (cell (i, j) at i * stride_x + j * stride_y), conductors after them. Cells whose point
+lies in a conductor are *covered*: they carry the conductor's temperature and no equation of their own.
+
+Discrete equation of a cell:  H(T_new) - H(T_old) = dt * sum(link conductance * temperature difference) + sources - film
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numba
+import numpy as np
+
+TABLE_START = 150.0  # [K] first temperature of every property table
+TABLE_STEP = 1.0  # [K]
+TABLE_LENGTH = 1600
+STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
+
+ABSENT, UNIFORM, QUARTERED, LAMINATE = 0, 1, 2, 3
+ADIABATIC, FIXED, FLUX, FILM = 0, 1, 2, 3
+
+
+class Network(NamedTuple):
+    """The section as links and capacities.
+
+    shape: nx, ny, stride_x, stride_y, cells, conductors and bandwidth as int64 (7,)
+    west, east (nx + 1,), south, north (ny + 1,): widths of the quarters of each element [m]
+    element_kind (nx + 1, ny + 1); element_material (nx + 1, ny + 1, 4) in the order SW, SE, NW, NE
+    laminate_row (nx + 1, ny + 1) row of the next four; laminate_start (n + 1,); laminate_material, laminate_share (entries,)
+    laminate_normal (n, 3): squared x, squared y and mixed component of the interface normal; laminate_cross (n,) bool
+    covered (cells,): conductor that covers the cell's point, -1 for none
+    link_state_x (nx - 1, ny), link_state_y (nx, ny - 1): 1 link between two live points, 0 cut by a conductor
+    cut_cell, cut_conductor, cut_axis, cut_i, cut_j (n_cut,), cut_inverse (n_cut,): 1 / distance [1/m]
+    content_start (cells + conductors + 1,), content_material, content_area (entries,) [m²]: what stores heat
+    face_cell, face_boundary (n_faces,), face_length [m], face_start (n_faces + 1,), face_material, face_weight: half
+    conductance = sum(weight * k) [m/m * k]
+    conductivity, enthalpy (n_materials, TABLE_LENGTH): [W/(m K)], [J/m³]
+    """
+
+    shape: np.ndarray
+    west: np.ndarray
+    east: np.ndarray
+    south: np.ndarray
+    north: np.ndarray
+    element_kind: np.ndarray
+    element_material: np.ndarray
+    laminate_row: np.ndarray
+    laminate_start: np.ndarray
+    laminate_material: np.ndarray
+    laminate_share: np.ndarray
+    laminate_normal: np.ndarray
+    laminate_cross: np.ndarray
+    covered: np.ndarray
+    link_state_x: np.ndarray
+    link_state_y: np.ndarray
+    cut_cell: np.ndarray
+    cut_conductor: np.ndarray
+    cut_axis: np.ndarray
+    cut_i: np.ndarray
+    cut_j: np.ndarray
+    cut_inverse: np.ndarray
+    content_start: np.ndarray
+    content_material: np.ndarray
+    content_area: np.ndarray
+    face_cell: np.ndarray
+    face_boundary: np.ndarray
+    face_length: np.ndarray
+    face_start: np.ndarray
+    face_material: np.ndarray
+    face_weight: np.ndarray
+    conductivity: np.ndarray
+    enthalpy: np.ndarray
+
+
+class Links(NamedTuple):
+    """Conductances at one state: x (nx - 1, ny), y (nx, ny - 1), rising and falling diagonals (nx - 1, ny - 1), cut
+    links (n_cut,) and border half conductances (n_faces,), all [W/(m K)]."""
+
+    x: np.ndarray
+    y: np.ndarray
+    rising: np.ndarray
+    falling: np.ndarray
+    cut: np.ndarray
+    face: np.ndarray
+
+
+class Surroundings(NamedTuple):
+    """Boundaries at one time, (n_boundaries,) each: kind; air, radiant and fixed temperature [K]; heat flux [W/m²];
+    constant coefficient [W/(m² K)]; power-law factor and exponent; emissivity; surface resistance [m² K/W]; and the
+    correlation's coefficient against temperature difference, (n_boundaries, TABLE_LENGTH) on TABLE_STEP [W/(m² K)]."""
+
+    kind: np.ndarray
+    air: np.ndarray
+    radiant: np.ndarray
+    fixed: np.ndarray
+    flux: np.ndarray
+    coefficient: np.ndarray
+    power_factor: np.ndarray
+    power_exponent: np.ndarray
+    emissivity: np.ndarray
+    resistance: np.ndarray
+    has_table: np.ndarray
+    table: np.ndarray
+
+
+@numba.njit(cache=True, inline="always")
+def _look_up(table, material, temperature):
+    """Linear interpolation in a property row; the end slopes continue outside."""
+    place = (temperature - TABLE_START) / TABLE_STEP
+    index = int(place)
+    if index < 0:
+        index = 0
+    elif index > TABLE_LENGTH - 2:
+        index = TABLE_LENGTH - 2
+    low = table[material, index]
+    return low + (table[material, index + 1] - low) * (place - index)
+
+
+@numba.njit(cache=True, inline="always")
+def _look_up_held(table, material, temperature):
+    """Linear interpolation in a property row; the end values are held outside."""
+    place = (temperature - TABLE_START) / TABLE_STEP
+    if place <= 0.0:
+        return table[material, 0]
+    if place >= TABLE_LENGTH - 1:
+        return table[material, TABLE_LENGTH - 1]
+    index = int(place)
+    low = table[material, index]
+    return low + (table[material, index + 1] - low) * (place - index)
+
+
+@numba.njit(cache=True, nogil=True)
+def conductances(network, temperature, scale, links):
+    """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
+    nx, ny, stride_x, stride_y = network.shape[0], network.shape[1], network.shape[2], network.shape[3]
+    k = network.conductivity
+    links.x[:] = 0.0
+    links.y[:] = 0.0
+    links.rising[:] = 0.0
+    links.falling[:] = 0.0
+    for ei in range(nx + 1):
+        west, east = network.west[ei], network.east[ei]
+        has_west, has_east = ei > 0, ei < nx
+        span_x = west + east
+        for ej in range(ny + 1):
+            kind = network.element_kind[ei, ej]
+            if kind == ABSENT:
+                continue
+            has_south, has_north = ej > 0, ej < ny
+            south, north = network.south[ej], network.north[ej]
+            span_y = south + north
+            corner = (ei - 1) * stride_x + (ej - 1) * stride_y
+            total, count = 0.0, 0.0
+            if has_south:
+                if has_west:
+                    total += temperature[corner]
+                    count += 1.0
+                if has_east:
+                    total += temperature[corner + stride_x]
+                    count += 1.0
+            if has_north:
+                if has_west:
+                    total += temperature[corner + stride_y]
+                    count += 1.0
+                if has_east:
+                    total += temperature[corner + stride_x + stride_y]
+                    count += 1.0
+            mean = total / count
+            if kind == UNIFORM:
+                m = network.element_material[ei, ej, 0]
+                value = _look_up_held(k, m, mean) * scale[m]
+                bottom = top = left = right = value
+            elif kind == QUARTERED:
+                material = network.element_material[ei, ej]
+                bottom = top = left = right = 0.0
+                if has_west and has_east:
+                    if has_south:
+                        a = _look_up_held(k, material[0], mean) * scale[material[0]]
+                        b = _look_up_held(k, material[1], mean) * scale[material[1]]
+                        bottom = span_x / (west / a + east / b)
+                    if has_north:
+                        a = _look_up_held(k, material[2], mean) * scale[material[2]]
+                        b = _look_up_held(k, material[3], mean) * scale[material[3]]
+                        top = span_x / (west / a + east / b)
+                if has_south and has_north:
+                    if has_west:
+                        a = _look_up_held(k, material[0], mean) * scale[material[0]]
+                        b = _look_up_held(k, material[2], mean) * scale[material[2]]
+                        left = span_y / (south / a + north / b)
+                    if has_east:
+                        a = _look_up_held(k, material[1], mean) * scale[material[1]]
+                        b = _look_up_held(k, material[3], mean) * scale[material[3]]
+                        right = span_y / (south / a + north / b)
+            else:
+                row = network.laminate_row[ei, ej]
+                parallel, series = 0.0, 0.0
+                for entry in range(network.laminate_start[row], network.laminate_start[row + 1]):
+                    m = network.laminate_material[entry]
+                    value = _look_up_held(k, m, mean) * scale[m]
+                    parallel += network.laminate_share[entry] * value
+                    series += network.laminate_share[entry] / value
+                drop = parallel - 1.0 / series
+                bottom = top = parallel - drop * network.laminate_normal[row, 0]
+                left = right = parallel - drop * network.laminate_normal[row, 1]
+                if network.laminate_cross[row]:
+                    mixed = -drop * network.laminate_normal[row, 2] / (span_x * span_y)
+                    # corner weights of the mean slopes along x and y, SW SE NW NE, spans taken out
+                    links.x[ei - 1, ej - 1] -= mixed * (-south * -east + -west * south)
+                    links.x[ei - 1, ej] -= mixed * (-north * east + west * north)
+                    links.y[ei - 1, ej - 1] -= mixed * (-south * west + -west * -north)
+                    links.y[ei, ej - 1] -= mixed * (south * east + -east * north)
+                    links.rising[ei - 1, ej - 1] -= mixed * (-south * east + -west * north)
+                    links.falling[ei - 1, ej - 1] -= mixed * (south * west + -east * -north)
+            if has_west and has_east:
+                if has_south:
+                    links.x[ei - 1, ej - 1] += bottom * south / span_x
+                if has_north:
+                    links.x[ei - 1, ej] += top * north / span_x
+            if has_south and has_north:
+                if has_west:
+                    links.y[ei - 1, ej - 1] += left * west / span_y
+                if has_east:
+                    links.y[ei, ej - 1] += right * east / span_y
+    for index in range(len(network.cut_cell)):
+        i, j = network.cut_i[index], network.cut_j[index]
+        if network.cut_axis[index] == 0:
+            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+        else:
+            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
+        links.cut[index] = full * network.cut_inverse[index]
+    for i in range(nx - 1):
+        for j in range(ny):
+            links.x[i, j] *= network.link_state_x[i, j]
+    for i in range(nx):
+        for j in range(ny - 1):
+            links.y[i, j] *= network.link_state_y[i, j]
+    for face in range(len(network.face_cell)):
+        here = temperature[network.face_cell[face]]
+        total = 0.0
+        for entry in range(network.face_start[face], network.face_start[face + 1]):
+            m = network.face_material[entry]
+            total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
+        links.face[face] = total
+
+
+@numba.njit(cache=True, nogil=True)
+def heat_content(network, temperature, scale, content, capacity):
+    """Fill ``content`` [J/m] and its slope ``capacity`` [J/(m K)] (unknowns,) at ``temperature`` [K]."""
+    for unknown in range(len(temperature)):
+        place = (temperature[unknown] - TABLE_START) / TABLE_STEP
+        index = int(place)
+        if index < 0:
+            index = 0
+        elif index > TABLE_LENGTH - 2:
+            index = TABLE_LENGTH - 2
+        fraction = place - index
+        total, slope = 0.0, 0.0
+        for entry in range(network.content_start[unknown], network.content_start[unknown + 1]):
+            m = network.content_material[entry]
+            weight = network.content_area[entry] * scale[m]
+            low = network.enthalpy[m, index]
+            rise = network.enthalpy[m, index + 1] - low
+            total += weight * (low + rise * fraction)
+            slope += weight * rise
+        content[unknown] = total
+        capacity[unknown] = slope / TABLE_STEP
+
+
+@numba.njit(cache=True, inline="always")
+def _film(surroundings, b, surface):
+    """Heat leaving a surface [W/m²] and its slope [W/(m² K)] at ``surface`` [K] on boundary ``b``."""
+    difference = surface - surroundings.air[b]
+    size = abs(difference)
+    h = surroundings.coefficient[b]
+    slope = h
+    if surroundings.power_factor[b] > 0.0:
+        part = surroundings.power_factor[b] * size ** surroundings.power_exponent[b]
+        h += part
+        slope += part * (1.0 + surroundings.power_exponent[b])
+    if surroundings.has_table[b]:
+        place = size / TABLE_STEP
+        index = min(int(place), TABLE_LENGTH - 2)
+        rise = surroundings.table[b, index + 1] - surroundings.table[b, index]
+        part = surroundings.table[b, index] + rise * (place - index)
+        h += part
+        slope += part + rise / TABLE_STEP * size
+    flow = h * difference
+    if surroundings.emissivity[b] > 0.0:
+        strength = surroundings.emissivity[b] * STEFAN_BOLTZMANN
+        flow += strength * (surface**4 - surroundings.radiant[b] ** 4)
+        slope += 4.0 * strength * surface**3
+    return flow, slope
+
+
+@numba.njit(cache=True, nogil=True)
+def border_flow(network, links, surroundings, temperature, surface, flow, slope):
+    """Fill surface temperature [K], heat leaving [W/m] and its slope [W/(m K)] of each border face, (n_faces,)."""
+    for face in range(len(network.face_cell)):
+        here = temperature[network.face_cell[face]]
+        b = network.face_boundary[face]
+        length = network.face_length[face]
+        kind = surroundings.kind[b]
+        half = links.face[face]
+        if kind == FLUX:
+            flow[face] = -surroundings.flux[b] * length
+            slope[face] = 0.0
+            surface[face] = here + surroundings.flux[b] * length / half
+            continue
+        if surroundings.resistance[b] > 0.0:
+            path = 1.0 / (1.0 / half + surroundings.resistance[b] / length)
+        else:
+            path = half
+        if kind == FIXED:
+            flow[face] = path * (here - surroundings.fixed[b])
+            slope[face] = path
+            surface[face] = here - flow[face] / half
+        elif kind == FILM:
+            outer = surface[face]
+            step = 0.0
+            for _ in range(60):
+                leaving, rise = _film(surroundings, b, outer)
+                step = (path * (here - outer) - length * leaving) / (path + length * rise)
+                outer += step
+                if abs(step) < 1e-10 * abs(outer):
+                    break
+            leaving, rise = _film(surroundings, b, outer)
+            flow[face] = path * (here - outer)
+            slope[face] = path * length * rise / (path + length * rise)
+            surface[face] = here - flow[face] / half
+        else:
+            flow[face] = 0.0
+            slope[face] = 0.0
+            surface[face] = here
+
+
+@numba.njit(cache=True, nogil=True)
+def net_heat(network, links, temperature, source, face_flow, net):
+    """Fill ``net`` (unknowns,) [W/m]: heat flowing into each unknown; ``source`` (unknowns,) [W/m] is added."""
+    nx, ny, stride_x, stride_y, cells = (
+        network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
+    )  # fmt: skip
+    net[:] = source
+    for i in range(nx):
+        for j in range(ny):
+            here = i * stride_x + j * stride_y
+            if i < nx - 1:
+                flow = links.x[i, j] * (temperature[here + stride_x] - temperature[here])
+                net[here] += flow
+                net[here + stride_x] -= flow
+                if j < ny - 1:
+                    flow = links.rising[i, j] * (temperature[here + stride_x + stride_y] - temperature[here])
+                    net[here] += flow
+                    net[here + stride_x + stride_y] -= flow
+                    flow = links.falling[i, j] * (temperature[here + stride_y] - temperature[here + stride_x])
+                    net[here + stride_x] += flow
+                    net[here + stride_y] -= flow
+            if j < ny - 1:
+                flow = links.y[i, j] * (temperature[here + stride_y] - temperature[here])
+                net[here] += flow
+                net[here + stride_y] -= flow
+    for index in range(len(network.cut_cell)):
+        here, conductor = network.cut_cell[index], cells + network.cut_conductor[index]
+        flow = links.cut[index] * (temperature[conductor] - temperature[here])
+        net[here] += flow
+        net[conductor] -= flow
+    for face in range(len(network.face_cell)):
+        net[network.face_cell[face]] -= face_flow[face]
+
+
+@numba.njit(cache=True, nogil=True)
+def assemble(network, links, capacity, face_slope, joule_slope, factor, band, border, corner):
+    """Fill the matrix  capacity + factor * (links + film slopes)  as band, border and corner.
+
+    Parameters
+    ----------
+    capacity : (unknowns,) [J/(m K)]; joule_slope (conductors,) [W/(m K)]; factor : float [s]
+    band : (cells, bandwidth + 1)        column k of row c holds entry (c + k, c) of the symmetric cell block
+    border : (conductors, cells)         coupling of cells to conductors
+    corner : (conductors,)               diagonal of the conductor block
+    """
+    nx, ny, stride_x, stride_y, cells = (
+        network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
+    )  # fmt: skip
+    band[:] = 0.0
+    border[:] = 0.0
+    for cell in range(cells):
+        band[cell, 0] = capacity[cell]
+    for i in range(nx):
+        for j in range(ny):
+            here = i * stride_x + j * stride_y
+            if i < nx - 1:
+                g = factor * links.x[i, j]
+                there = here + stride_x
+                band[here, 0] += g
+                band[there, 0] += g
+                band[here, stride_x] -= g
+                if j < ny - 1:
+                    g = factor * links.rising[i, j]
+                    if g != 0.0:
+                        there = here + stride_x + stride_y
+                        band[here, 0] += g
+                        band[there, 0] += g
+                        band[here, stride_x + stride_y] -= g
+                    g = factor * links.falling[i, j]
+                    if g != 0.0:
+                        first, second = here + stride_x, here + stride_y
+                        band[first, 0] += g
+                        band[second, 0] += g
+                        low = min(first, second)
+                        band[low, abs(first - second)] -= g
+            if j < ny - 1:
+                g = factor * links.y[i, j]
+                band[here, 0] += g
+                band[here + stride_y, 0] += g
+                band[here, stride_y] -= g
+    for conductor in range(len(corner)):
+        corner[conductor] = capacity[cells + conductor] - factor * joule_slope[conductor]
+    for index in range(len(network.cut_cell)):
+        g = factor * links.cut[index]
+        band[network.cut_cell[index], 0] += g
+        corner[network.cut_conductor[index]] += g
+        border[network.cut_conductor[index], network.cut_cell[index]] -= g
+    for face in range(len(network.face_cell)):
+        band[network.face_cell[face], 0] += factor * face_slope[face]
+    for cell in range(cells):
+        if network.covered[cell] >= 0:
+            band[cell, 0] = 1.0
+
+
+@numba.njit(cache=True, nogil=True)
+def factorise(band):
+    """Overwrite ``band`` by its Cholesky factor; column 0 becomes the inverse diagonal. False if not positive definite.
+
+    Columns are eliminated four at a time so that each trailing entry is loaded and stored once per four updates.
+    """
+    cells, width = band.shape
+    reach = width - 1
+    column = 0
+    while column < cells:
+        block = min(4, cells - column)
+        # eliminate inside the block, each column updating the later columns of the block
+        for p in range(block):
+            c = column + p
+            pivot = band[c, 0]
+            if not (pivot > 0.0):
+                return False
+            inverse = 1.0 / np.sqrt(pivot)
+            band[c, 0] = inverse
+            for k in range(1, width):
+                band[c, k] *= inverse
+            for q in range(p + 1, block):
+                shift = q - p
+                if shift <= reach:
+                    value = band[c, shift]
+                    if value != 0.0:
+                        for k in range(width - shift):
+                            band[column + q, k] -= value * band[c, k + shift]
+        # the whole block updates the rows behind it
+        if block == 4 and reach > 4:
+            a, b, d, e = band[column], band[column + 1], band[column + 2], band[column + 3]
+            for row in range(column + 4, min(cells, column + 4 + reach)):
+                k0 = row - column
+                v0 = a[k0] if k0 < width else 0.0
+                v1 = b[k0 - 1] if k0 - 1 < width else 0.0
+                v2 = d[k0 - 2] if k0 - 2 < width else 0.0
+                v3 = e[k0 - 3]
+                target = band[row]
+                both = width - k0
+                if both < 0:
+                    both = 0
+                for k in range(both):
+                    target[k] -= v0 * a[k0 + k] + v1 * b[k0 - 1 + k] + v2 * d[k0 - 2 + k] + v3 * e[k0 - 3 + k]
+                for k in range(both, width - k0 + 3):
+                    part = v3 * e[k0 - 3 + k]
+                    if k0 - 1 + k < width:
+                        part += v1 * b[k0 - 1 + k]
+                    if k0 - 2 + k < width:
+                        part += v2 * d[k0 - 2 + k]
+                    target[k] -= part
+        else:
+            for p in range(block):
+                c = column + p
+                for k in range(block - p, width):
+                    row = c + k
+                    if row >= cells:
+                        break
+                    value = band[c, k]
+                    for m in range(width - k):
+                        band[row, m] -= value * band[c, k + m]
+        column += block
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def solve_band(band, right):
+    """Overwrite ``right`` (cells,) by the solution for a factorised ``band``."""
+    cells, width = band.shape
+    for c in range(cells):
+        value = right[c] * band[c, 0]
+        right[c] = value
+        last = min(width, cells - c)
+        for k in range(1, last):
+            right[c + k] -= band[c, k] * value
+    for c in range(cells - 1, -1, -1):
+        last = min(width, cells - c)
+        # eight running sums: a fixed order that the compiler may still vectorise
+        s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = 0.0
+        k = 1
+        while k + 8 <= last:
+            s0 += band[c, k] * right[c + k]
+            s1 += band[c, k + 1] * right[c + k + 1]
+            s2 += band[c, k + 2] * right[c + k + 2]
+            s3 += band[c, k + 3] * right[c + k + 3]
+            s4 += band[c, k + 4] * right[c + k + 4]
+            s5 += band[c, k + 5] * right[c + k + 5]
+            s6 += band[c, k + 6] * right[c + k + 6]
+            s7 += band[c, k + 7] * right[c + k + 7]
+            k += 8
+        total = ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7))
+        while k < last:
+            total += band[c, k] * right[c + k]
+            k += 1
+        right[c] = (right[c] - total) * band[c, 0]
+
+
+@numba.njit(cache=True, nogil=True)
+def factorise_bordered(band, border, corner, reduced, inverse):
+    """Factorise band and border; fill ``reduced`` (conductors, cells) = band⁻¹ border and ``inverse`` of the small
+    Schur complement (conductors, conductors). Returns 0 when positive definite, 1 when the band is not, 2 when the
+    Schur complement is not (the conductors gain heat faster than the section takes it)."""
+    conductors = len(corner)
+    if not factorise(band):
+        return 1
+    small = np.zeros((conductors, conductors))
+    for a in range(conductors):
+        reduced[a, :] = border[a]
+        solve_band(band, reduced[a])
+    for a in range(conductors):
+        small[a, a] = corner[a]
+        for b in range(conductors):
+            total = 0.0
+            for cell in range(border.shape[1]):
+                if border[a, cell] != 0.0:
+                    total += border[a, cell] * reduced[b, cell]
+            small[a, b] -= total
+    # Cholesky without roots of the small matrix tells definiteness; then invert by elimination
+    work = small.copy()
+    for a in range(conductors):
+        if not (work[a, a] > 1e-12 * abs(corner[a])):
+            return 2
+        for b in range(a + 1, conductors):
+            ratio = work[b, a] / work[a, a]
+            for c in range(a, conductors):
+                work[b, c] -= ratio * work[a, c]
+    for a in range(conductors):
+        for b in range(conductors):
+            inverse[a, b] = 1.0 if a == b else 0.0
+    for a in range(conductors):
+        pivot = small[a, a]
+        for b in range(conductors):
+            small[a, b] /= pivot
+            inverse[a, b] /= pivot
+        for c in range(conductors):
+            if c != a:
+                ratio = small[c, a]
+                if ratio != 0.0:
+                    for b in range(conductors):
+                        small[c, b] -= ratio * small[a, b]
+                        inverse[c, b] -= ratio * inverse[a, b]
+    return 0
+
+
+@numba.njit(cache=True, nogil=True)
+def solve_bordered(network, band, border, reduced, inverse, right):
+    """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
+    cells = network.shape[4]
+    conductors = len(right) - cells
+    for cell in range(cells):
+        if network.covered[cell] >= 0:
+            right[cell] = 0.0
+    for a in range(conductors):
+        total = 0.0
+        for cell in range(cells):
+            if reduced[a, cell] != 0.0:
+                total += reduced[a, cell] * right[cell]
+        right[cells + a] -= total
+    solve_band(band, right[:cells])
+    answer = np.zeros(conductors)
+    for a in range(conductors):
+        for b in range(conductors):
+            answer[a] += inverse[a, b] * right[cells + b]
+    for a in range(conductors):
+        right[cells + a] = answer[a]
+        value = answer[a]
+        if value != 0.0:
+            for cell in range(cells):
+                right[cell] -= reduced[a, cell] * value
+
+
+@numba.njit(cache=True, nogil=True)
+def spread_conductors(network, temperature):
+    """Copy each conductor's temperature onto the cells whose points it covers."""
+    cells = network.shape[4]
+    for cell in range(cells):
+        if network.covered[cell] >= 0:
+            temperature[cell] = temperature[cells + network.covered[cell]]

@@ -1,0 +1,386 @@
+"""From a section to the arrays the kernels work on: elements, links cut by conductors, heat contents, border faces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ampsoak.base.errors import NumericalError
+
+from ampsoak.heat.kernels import (
+    ABSENT,
+    LAMINATE,
+    QUARTERED,
+    TABLE_LENGTH,
+    TABLE_START,
+    TABLE_STEP,
+    UNIFORM,
+    Links,
+    Network,
+)
+from ampsoak.library.materials import Material
+from ampsoak.scenario.case import Scenario
+from ampsoak.section.build import Section
+
+_SLIVER = 1e-9  # shares of an element under this are rounding, not material
+_MERGE_AT = 330.0  # [K] temperature at which conductivities are compared to find an interface's direction
+
+
+@dataclass(frozen=True)
+class HeatModel:
+    """A section ready to be solved.
+
+    Parameters
+    ----------
+    section : Section
+    network : Network                       kernel arrays
+    materials : tuple of Material           row order of the property tables
+    linear : bool                           True when no material property depends on temperature
+    cell_order : (nx, ny) int64             number of the unknown of each cell
+    part_cells : list of (n,) int64         unknowns that stand for each part (its conductor, or its cells)
+    part_weights : list of (n,) float64     their shares of the part, for means
+    source_area : list of (part, (unknowns,) float64)   [m²] per part with a heat source
+    resistance, temperature_coefficient : (conductors,)    [Ω/m], [1/K]
+    circuit, current_factor : (conductors,)
+    """
+
+    section: Section
+    network: Network
+    materials: tuple[Material, ...]
+    linear: bool
+    cell_order: np.ndarray
+    part_cells: list
+    part_weights: list
+    source_area: list
+    resistance: np.ndarray
+    temperature_coefficient: np.ndarray
+    circuit: np.ndarray
+    current_factor: np.ndarray
+
+    @property
+    def cells(self) -> int:
+        """Number of cell unknowns."""
+        return int(self.network.shape[4])
+
+    @property
+    def unknowns(self) -> int:
+        """Cells and conductors."""
+        return int(self.network.shape[4] + self.network.shape[5])
+
+    def new_links(self) -> Links:
+        """Empty conductances of the right shapes."""
+        nx, ny = self.section.shape
+        network = self.network
+        return Links(
+            np.zeros((nx - 1, ny)),
+            np.zeros((nx, ny - 1)),
+            np.zeros((nx - 1, ny - 1)),
+            np.zeros((nx - 1, ny - 1)),
+            np.zeros(len(network.cut_cell)),
+            np.zeros(len(network.face_cell)),
+        )
+
+    def field(self, temperature: np.ndarray) -> np.ndarray:
+        """Cell temperatures as (ny, nx) from a state (unknowns,)."""
+        return temperature[self.cell_order].T
+
+
+def _tables(materials: tuple[Material, ...]) -> tuple[np.ndarray, np.ndarray]:
+    grid = TABLE_START + TABLE_STEP * np.arange(TABLE_LENGTH)
+    conductivity = np.array([np.broadcast_to(m.thermal_conductivity(grid), grid.shape) for m in materials])
+    enthalpy = np.array([m.volumetric_enthalpy(grid) for m in materials])
+    for material, k, h in zip(materials, conductivity, enthalpy, strict=True):
+        if not (np.all(np.isfinite(k)) and np.all(k > 0)):
+            raise NumericalError(f"material {material.name}: conductivity is not positive everywhere in its table")
+        if not (np.all(np.isfinite(h)) and np.all(np.diff(h) > 0)):
+            raise NumericalError(f"material {material.name}: heat capacity is not positive everywhere in its table")
+    return conductivity, enthalpy
+
+
+def _by_material(amount: np.ndarray, part_material: np.ndarray, materials: int) -> np.ndarray:
+    """Sum the last axis (parts) into materials."""
+    result = np.zeros((*amount.shape[:-1], materials))
+    for part, material in enumerate(part_material):
+        if material >= 0:
+            result[..., material] += amount[..., part]
+    return result
+
+
+def _padded_quarters(quarters: np.ndarray) -> np.ndarray:
+    """(2 nx, 2 ny, m) to elements (nx + 1, ny + 1, 4, m) in the order SW, SE, NW, NE; absent ones are zero."""
+    padded = np.zeros((quarters.shape[0] + 2, quarters.shape[1] + 2, quarters.shape[2]))
+    padded[1:-1, 1:-1] = quarters
+    west, east = padded[0::2], padded[1::2]
+    return np.stack([west[:, 0::2], east[:, 0::2], west[:, 1::2], east[:, 1::2]], axis=2)
+
+
+def _interface_normals(section: Section, part_log_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Interface normal of every element from Green's theorem on log conductivity over its sides, (nx + 1, ny + 1) each.
+
+    The mean of log k over each side stands for the phase there; conductors count as whatever else the side holds.
+    """
+    known = np.isfinite(part_log_k)
+
+    def side_mean(lengths):
+        total = lengths[..., known].sum(axis=-1)
+        value = (lengths[..., known] * part_log_k[known]).sum(axis=-1)
+        full = lengths.sum(axis=-1)
+        return np.where(total > 1e-12, value / np.maximum(total, 1e-300) * full, np.nan)
+
+    horizontal = side_mean(section.side_x)  # (ny, nx + 1): integral over the side between points
+    vertical = side_mean(section.side_y)  # (nx, ny + 1)
+    nx, ny = section.shape
+    normal_x, normal_y = np.zeros((nx + 1, ny + 1)), np.zeros((nx + 1, ny + 1))
+    normal_x[1:nx, :] = vertical[1:, :] - vertical[:-1, :]
+    normal_y[:, 1:ny] = (horizontal[1:, :] - horizontal[:-1, :]).T
+    return np.nan_to_num(normal_x), np.nan_to_num(normal_y)
+
+
+def _elements(section, part_material, part_conductor, materials, reference_k):
+    """Kinds, quarter materials and laminates of all elements."""
+    nx, ny = section.shape
+    quarters = _padded_quarters(section.quarter_area)
+    solid = _by_material(quarters, part_material, len(materials))
+    metal = quarters[..., part_conductor >= 0].sum(axis=-1)
+    present = quarters.sum(axis=-1) > 0
+    area = np.maximum(quarters.sum(axis=-1), 1e-300)
+    share = solid / area[..., None]
+    main = share.argmax(axis=-1)
+    pure = (share.max(axis=-1) > 1 - _SLIVER) & (metal <= _SLIVER * area)
+    all_pure = np.where(present, pure, True).all(axis=-1)
+    first = np.take_along_axis(main, present.argmax(axis=-1)[..., None], axis=-1)
+    same = np.where(present, main == first, True).all(axis=-1)
+    element_solid = solid.sum(axis=2)
+    filled = element_solid.sum(axis=-1)
+    kind = np.full((nx + 1, ny + 1), LAMINATE, dtype=np.int64)
+    kind[all_pure & same] = UNIFORM
+    kind[all_pure & ~same] = QUARTERED
+    kind[filled <= _SLIVER * area.sum(axis=-1)] = ABSENT
+    main = np.where(present, main, first)
+    part_log_k = np.where(part_conductor >= 0, np.nan, np.log(reference_k[np.maximum(part_material, 0)]))
+    normal_x, normal_y = _interface_normals(section, part_log_k)
+    row = np.full((nx + 1, ny + 1), -1, dtype=np.int64)
+    start, entry_material, entry_share, normals, cross = [0], [], [], [], []
+    covered = np.pad(section.point_conductor, 1, constant_values=0) >= 0  # the rim counts as covered: no cross term
+    corner_covered = covered[:-1, :-1] | covered[1:, :-1] | covered[:-1, 1:] | covered[1:, 1:]
+    for ei, ej in np.argwhere(kind == LAMINATE):
+        row[ei, ej] = len(normals)
+        shares = element_solid[ei, ej] / filled[ei, ej]
+        for material in np.flatnonzero(shares > _SLIVER):
+            entry_material.append(material)
+            entry_share.append(shares[material])
+        start.append(len(entry_material))
+        length = np.hypot(normal_x[ei, ej], normal_y[ei, ej])
+        if length > 0:
+            cx, cy = normal_x[ei, ej] / length, normal_y[ei, ej] / length
+            normals.append((cx * cx, cy * cy, cx * cy))
+        else:
+            normals.append((0.5, 0.5, 0.0))
+        cross.append(bool(not corner_covered[ei, ej] and metal[ei, ej].sum() <= _SLIVER * area[ei, ej].sum()))
+    return {
+        "element_kind": kind,
+        "element_material": main.astype(np.int64),
+        "laminate_row": row,
+        "laminate_start": np.asarray(start, dtype=np.int64),
+        "laminate_material": np.asarray(entry_material, dtype=np.int64),
+        "laminate_share": np.asarray(entry_share, dtype=float),
+        "laminate_normal": np.asarray(normals, dtype=float).reshape(-1, 3),
+        "laminate_cross": np.asarray(cross, dtype=bool),
+    }
+
+
+def _contents(section, part_material, part_conductor, materials, order, cells):
+    """What stores heat: per cell its materials; per conductor its metal and the slivers of the cells it covers."""
+    scenario = section.scenario
+    by_material = _by_material(section.cell_area, part_material, len(materials))
+    conductors = scenario.conductors
+    amounts = np.zeros((cells + len(conductors), len(materials)))
+    amounts[order.ravel()] = by_material.reshape(-1, len(materials))
+    owner = section.point_conductor.ravel()
+    for index, conductor in enumerate(conductors):
+        rows = order.ravel()[owner == index]
+        amounts[cells + index] = amounts[rows].sum(axis=0)
+        amounts[rows] = 0.0
+        amounts[cells + index, materials.index(scenario.parts[conductor.part].material)] += conductor.metal_area
+    counts = (amounts > 0).sum(axis=1)
+    unknown, material = np.nonzero(amounts > 0)
+    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    return start, material.astype(np.int64), amounts[unknown, material]
+
+
+def _faces(section, part_material, materials, order):
+    """Border faces with their boundary and half conductance weights."""
+    scenario = section.scenario
+    nx, ny = section.shape
+    quarters = _by_material(section.quarter_area, part_material, len(materials))
+    found = {"cell": [], "boundary": [], "length": [], "start": [0], "material": [], "weight": []}
+    for number, boundary in enumerate(scenario.boundaries):
+        edge = boundary.edge
+        along = section.y_lines if edge in ("left", "right") else section.x_lines
+        middle = (along[1:] + along[:-1]) / 2
+        for index in np.flatnonzero((middle > boundary.start) & (middle < boundary.stop)):
+            i, j = {"left": (0, index), "right": (nx - 1, index), "bottom": (index, 0), "top": (index, ny - 1)}[edge]
+            if section.point_conductor[i, j] >= 0 and boundary.kind != "adiabatic":
+                name = scenario.conductors[section.point_conductor[i, j]].name
+                raise NumericalError(f"conductor {name} touches the {edge} edge, which is not adiabatic")
+            if edge in ("left", "right"):
+                side = 2 * i + (1 if edge == "right" else 0)
+                strips = quarters[side, 2 * j : 2 * j + 2]
+                away = section.x_lines[i + 1] - section.x_points[i] if edge == "right" else (
+                    section.x_points[i] - section.x_lines[i]
+                )
+            else:
+                side = 2 * j + (1 if edge == "top" else 0)
+                strips = quarters[2 * i : 2 * i + 2, side]
+                away = section.y_lines[j + 1] - section.y_points[j] if edge == "top" else (
+                    section.y_points[j] - section.y_lines[j]
+                )
+            weight = strips.sum(axis=0) / away**2  # area over distance squared: length over distance, by material
+            used = np.flatnonzero(weight > 0)
+            found["cell"].append(order[i, j])
+            found["boundary"].append(number)
+            found["length"].append(along[index + 1] - along[index])
+            found["material"].extend(used)
+            found["weight"].extend(weight[used])
+            found["start"].append(len(found["material"]))
+    return {
+        "face_cell": np.asarray(found["cell"], dtype=np.int64),
+        "face_boundary": np.asarray(found["boundary"], dtype=np.int64),
+        "face_length": np.asarray(found["length"], dtype=float),
+        "face_start": np.asarray(found["start"], dtype=np.int64),
+        "face_material": np.asarray(found["material"], dtype=np.int64),
+        "face_weight": np.asarray(found["weight"], dtype=float),
+    }
+
+
+def _link_states(section: Section) -> tuple[np.ndarray, np.ndarray]:
+    owner = section.point_conductor
+    x = ((owner[1:] < 0) & (owner[:-1] < 0)).astype(float)
+    y = ((owner[:, 1:] < 0) & (owner[:, :-1] < 0)).astype(float)
+    for axis, i, j in zip(section.cut.axis, section.cut.i, section.cut.j, strict=True):
+        (x if axis == 0 else y)[i, j] = 0.0
+    return x, y
+
+
+def _part_cells(section: Section, order: np.ndarray, cells: int):
+    """Unknowns and weights that stand for each part."""
+    scenario = section.scenario
+    chosen, weights = [], []
+    conductor_of = {conductor.part: index for index, conductor in enumerate(scenario.conductors)}
+    total = section.cell_area.sum(axis=-1)
+    live = section.point_conductor < 0
+    for part in range(len(scenario.parts)):
+        if part in conductor_of:
+            chosen.append(np.array([cells + conductor_of[part]]))
+            weights.append(np.ones(1))
+            continue
+        area = section.cell_area[:, :, part]
+        for mask in (live & (section.point_part == part), live & (area > 0.5 * total), live & (area > 0)):
+            if mask.any():
+                break
+        if not mask.any():
+            mask = live & (total > np.inf)
+        chosen.append(order[mask])
+        weight = area[mask]
+        weights.append(weight / weight.sum() if weight.sum() > 0 else np.full(len(weight), 1.0 / max(len(weight), 1)))
+    return chosen, weights
+
+
+def build_model(section: Section) -> HeatModel:
+    """Turn a section into kernel arrays.
+
+    Parameters
+    ----------
+    section : Section
+
+    Returns
+    -------
+    HeatModel
+
+    Raises
+    ------
+    NumericalError    a material's table is not positive, or a conductor touches a border that is not adiabatic
+    """
+    scenario: Scenario = section.scenario
+    nx, ny = section.shape
+    cells = nx * ny
+    stride_x, stride_y = (ny, 1) if ny <= nx else (1, nx)
+    order = np.arange(nx)[:, None] * stride_x + np.arange(ny)[None, :] * stride_y
+    materials: list[Material] = []
+    for part in scenario.parts:
+        if part.material not in materials:
+            materials.append(part.material)
+    conductor_of = {conductor.part: index for index, conductor in enumerate(scenario.conductors)}
+    part_conductor = np.array([conductor_of.get(part, -1) for part in range(len(scenario.parts))])
+    part_material = np.array(
+        [-1 if conductor >= 0 else materials.index(part.material) for part, conductor in zip(scenario.parts, part_conductor, strict=True)]
+    )
+    conductivity, enthalpy = _tables(tuple(materials))
+    at = int((_MERGE_AT - TABLE_START) / TABLE_STEP)
+    start, content_material, content_area = _contents(section, part_material, part_conductor, materials, order, cells)
+    state_x, state_y = _link_states(section)
+    west = np.concatenate([section.x_lines[:1] * 0, section.x_lines[1:] - section.x_points])
+    east = np.concatenate([section.x_points - section.x_lines[:-1], [0.0]])
+    south = np.concatenate([section.y_lines[:1] * 0, section.y_lines[1:] - section.y_points])
+    north = np.concatenate([section.y_points - section.y_lines[:-1], [0.0]])
+    cut = section.cut
+    live_i, live_j = cut.i + (cut.upper & (cut.axis == 0)), cut.j + (cut.upper & (cut.axis == 1))
+    inside = (cut.i >= 0) & (cut.j >= 0) & (cut.i + (cut.axis == 0) < nx) & (cut.j + (cut.axis == 1) < ny)
+    least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
+    network = Network(
+        shape=np.array([nx, ny, stride_x, stride_y, cells, len(scenario.conductors), max(stride_x, stride_y) + 1]),
+        west=west,
+        east=east,
+        south=south,
+        north=north,
+        **_elements(section, part_material, part_conductor, materials, conductivity[:, at]),
+        covered=_scatter(order, section.point_conductor),
+        link_state_x=state_x,
+        link_state_y=state_y,
+        cut_cell=order[live_i, live_j][inside] if len(cut.i) else np.zeros(0, np.int64),
+        cut_conductor=cut.conductor[inside],
+        cut_axis=cut.axis[inside],
+        cut_i=cut.i[inside],
+        cut_j=cut.j[inside],
+        cut_inverse=1.0 / np.maximum(cut.distance[inside], least),
+        content_start=start,
+        content_material=content_material,
+        content_area=content_area,
+        **_faces(section, part_material, materials, order),
+        conductivity=conductivity,
+        enthalpy=enthalpy,
+    )
+    part_cells, part_weights = _part_cells(section, order, cells)
+    sources = []
+    for index, part in enumerate(scenario.parts):
+        if part.heat_source is not None:
+            area = np.zeros(cells + len(scenario.conductors))
+            np.add.at(area, order.ravel(), section.cell_area[:, :, index].ravel())
+            for cell in np.flatnonzero(network.covered >= 0):
+                area[cells + network.covered[cell]] += area[cell]
+                area[cell] = 0.0
+            sources.append((index, area))
+    return HeatModel(
+        section=section,
+        network=network,
+        materials=tuple(materials),
+        linear=all(material.is_constant for material in materials),
+        cell_order=order,
+        part_cells=part_cells,
+        part_weights=part_weights,
+        source_area=sources,
+        resistance=np.array([conductor.resistance for conductor in scenario.conductors]),
+        temperature_coefficient=np.array([conductor.temperature_coefficient for conductor in scenario.conductors]),
+        circuit=np.array([conductor.circuit for conductor in scenario.conductors], dtype=np.int64),
+        current_factor=np.array([conductor.current_factor for conductor in scenario.conductors]),
+    )
+
+
+def _scatter(order: np.ndarray, values: np.ndarray) -> np.ndarray:
+    result = np.empty(order.size, dtype=np.int64)
+    result[order.ravel()] = values.ravel()
+    return result
+
+
+

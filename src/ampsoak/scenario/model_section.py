@@ -1,0 +1,198 @@
+"""Models of what the section shows: stud bay, ceiling, clipped cable, or a free drawing; and its cables."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from ampsoak.scenario.model_base import (
+    AdiabaticConstant,
+    Angle,
+    Factor,
+    HeatSourceTable,
+    Keys,
+    Layer,
+    Layers,
+    Name,
+    Position,
+    ResistancePerLength,
+    Size,
+    Temperature,
+    Text,
+    WireArea,
+    WireDiameter,
+)
+from ampsoak.scenario.quantities import DROPPABLE, PairList, Pairs
+
+PLACES = Literal["centred", "touching_inner", "touching_outer", "on_board"]
+Role = Literal["conductor", "insulation", "jacket", "filler", "fill", "board", "framing", "air", "other"]
+
+
+class StudBay(Keys):
+    """[stud_bay]: one bay of a framed wall."""
+
+    plane: Literal["across_studs", "between_studs"]
+    depth: Size
+    stud_spacing: Size | None = None
+    stud_width: Size | None = None
+    stud_material: Name | None = None
+    extent: Size | None = None
+    fill: Name
+    fill_depth: Size | None = None
+    fill_against: Literal["inner", "outer"] | None = None
+    rest: Name | None = None
+    inner_lining: Layers = Field(default_factory=list)
+    outer_lining: Layers = Field(default_factory=list)
+
+
+class Ceiling(Keys):
+    """[ceiling]: joist space with a board below and fill on it, open to the loft above."""
+
+    plane: Literal["across_joists", "between_joists"]
+    joist_spacing: Size | None = None
+    joist_width: Size | None = None
+    joist_depth: Size | None = None
+    joist_material: Name | None = None
+    extent: Size | None = None
+    lining: Layers
+    fill: Name
+    fill_thickness: Size
+
+
+class Clipped(Keys):
+    """[clipped]: a cable on a board in open air, the air standing as a material of effective conductivity."""
+
+    board: Annotated[Layer, DROPPABLE]
+    air: Name | None = None
+    air_layer: Size | None = None
+    extent: Size | None = None
+
+
+class RectangleKeys(Keys):
+    """Axis-parallel rectangle."""
+
+    left: Position
+    bottom: Position
+    right: Position
+    top: Position
+
+
+class CircleKeys(Keys):
+    """Circle; exactly one of diameter and radius."""
+
+    x: Position
+    y: Position
+    diameter: WireDiameter | None = None
+    radius: Size | None = None
+
+
+class StadiumKeys(Keys):
+    """Rectangle with round short ends."""
+
+    x: Position
+    y: Position
+    width: Size
+    height: Size
+    angle: Angle | None = None
+
+
+class ShapeKeys(Keys):
+    """Exactly one shape."""
+
+    rectangle: Annotated[RectangleKeys, DROPPABLE] | None = None
+    circle: Annotated[CircleKeys, DROPPABLE] | None = None
+    stadium: Annotated[StadiumKeys, DROPPABLE] | None = None
+    polygon: Annotated[Pairs, PairList("length", "length", at_least=3)] | None = None
+
+
+class DrawnPart(Keys):
+    """[[drawing.part]]: a named region of one material."""
+
+    name: Name
+    material: Name
+    role: Role = "other"
+    start_temperature: Temperature | None = None
+    heat_source: HeatSourceTable | None = None
+
+
+class DrawnShape(ShapeKeys):
+    """[[drawing.shape]]: one stroke of the painting order."""
+
+    part: Name
+
+
+class DrawnConductor(ShapeKeys):
+    """[[drawing.conductor]]: an isothermal conductor, painted after all shapes and cables."""
+
+    name: Name
+    material: Name = "copper"
+    size: WireArea | None = None
+    resistance: ResistancePerLength | None = None
+    area: WireArea | None = None
+    circuit: Name | None = None
+    factor: Factor | None = None
+    start_temperature: Temperature | None = None
+
+
+class Drawing(Keys):
+    """[drawing]: a free drawing."""
+
+    width: Size
+    height: Size
+    background: Name
+    background_role: Role = "other"
+    represents: Text = ""
+    part: list[Annotated[DrawnPart, DROPPABLE]] = Field(default_factory=list)
+    shape: list[Annotated[DrawnShape, DROPPABLE]] = Field(default_factory=list)
+    conductor: list[Annotated[DrawnConductor, DROPPABLE]] = Field(default_factory=list)
+
+
+class CoreKeys(Keys):
+    """[[cable.layers.core]]: one conductor with its insulation, in order across the cable."""
+
+    name: Name
+    metal: Name = "copper"
+    size: WireArea | None = None
+    resistance: ResistancePerLength | None = None
+    area: WireArea | None = None
+    diameter: WireDiameter | None = None
+    insulation: Layers = Field(default_factory=list)
+    loaded: bool | None = None
+
+
+class CableLayers(Keys):
+    """[cable.layers]: a cable of one's own."""
+
+    form: Literal["flat", "single", "round"]
+    core: Annotated[list[Annotated[CoreKeys, DROPPABLE]], Field(min_length=1, max_length=60)]
+    core_spacing: Size | None = None
+    overall_width: Size | None = None
+    overall_height: Size | None = None
+    jacket_thickness: Size | None = None
+    jacket_material: Name | None = None
+    filler_material: Name | None = None
+    continuous_limit: Temperature | None = None
+    adiabatic_constant: AdiabaticConstant | None = None
+
+
+class CoreLoad(Keys):
+    """[[cable.load]]: which circuit loads one core, when the cable does not carry one circuit out and back."""
+
+    core: Name
+    circuit: Name | None = None
+    factor: Factor | None = None
+
+
+class CableKeys(Keys):
+    """[[cable]]: a cable of the library (``type``) or of one's own (``layers``), and where it lies."""
+
+    name: Name
+    type: Name | None = None
+    layers: Annotated[CableLayers, DROPPABLE] | None = None
+    circuit: Name | None = None
+    load: list[Annotated[CoreLoad, DROPPABLE]] = Field(default_factory=list)
+    place: PLACES | None = None
+    x: Position | None = None
+    y: Position | None = None
+    rotation: Angle | None = None
