@@ -180,7 +180,7 @@ def test_electronic_long_time_class_table():
 
 
 def test_withstand_meets_an_extremely_inverse_relay_at_one_current():
-    """P5: 2.5 mm² copper k = 115, pickup 32 A, TMS 0.1 cross at I² = W / (W / Ip² - 80 TMS) (computed from both laws)."""
+    """P5: 2.5 mm² copper k = 115, pickup 32 A, TMS 0.1 cross at I² = W / (W / Ip² - 80 TMS) (computed)."""
     energy = laws.adiabatic_energy(115 * ROOT, 2.5 * MM2)
 
     def gap(current):

@@ -1,12 +1,13 @@
 """Which device opens before the cable reaches its limit: stored limit curves against device edges.
 
 Reads a :class:`~ampsoak.runfile.records.Curve` and devices, solves nothing, and answers per device and limit with
-intervals of current (see :mod:`ampsoak.coverage.partition` for the verdicts, :mod:`ampsoak.coverage.edges` for the edges
-a verdict may read).
+intervals of current (see :mod:`ampsoak.coverage.partition` for the verdicts, :mod:`ampsoak.coverage.edges` for the
+edges a verdict may read).
 
 Device and cable must start alike. A curve soaked at a load means a device that carried the load too: then our default
 model starts from that load, while cold edges of standards and makers stay upper bounds (a warm device opens no later).
-Points taken from a hot device say nothing of the longest time of a cold one: with a cold curve their slow edge is unknown.
+Points taken from a hot device say nothing of the longest time of a cold one: with a cold curve their slow edge is
+unknown.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ from ampsoak.coverage.limit_line import AdiabaticCheck, LimitLine, adiabatic_che
 from ampsoak.coverage.opening import Opening, WorstOpening, openings, worst_opening
 from ampsoak.coverage.partition import Interval, classify, joined, partition
 from ampsoak.coverage.stretches import Edge
-from ampsoak.coverage.words import current_words, interval_words, ranges_words, worst_words
+from ampsoak.coverage.words import adiabatic_words, current_words, interval_words, model_words, worst_words
 from ampsoak.runfile.records import OUTCOMES, Curve
 from ampsoak.scenario.case import DeviceChoice
 
@@ -46,6 +47,7 @@ class LimitCoverage:
     not_covered : tuple of (low, high)       the same and within the band: where the slow edge is too late [A]
     unknown : tuple of (low, high)           where nothing can be said [A]
     worst : WorstOpening or None             hottest conductor at the slow edge's opening, over ``not_covered``
+    worst_model : WorstOpening or None       the same by the device's model edges (default, else interpolated)
     verdict : tuple of str                   (n,) at each computed current
     sentences : tuple of str                 the same in words
     """
@@ -58,6 +60,7 @@ class LimitCoverage:
     not_covered: tuple[tuple[float, float], ...]
     unknown: tuple[tuple[float, float], ...]
     worst: WorstOpening | None
+    worst_model: WorstOpening | None
     verdict: tuple[str, ...]
     sentences: tuple[str, ...]
 
@@ -72,7 +75,8 @@ class DeviceCoverage:
     basis : str                          basis the verdicts rest on
     band : Band                          edges the verdicts read
     limits : tuple of LimitCoverage
-    fast, slow : Opening                 temperatures when each edge opens
+    fast, slow : Opening                 temperatures when each edge of ``band`` opens
+    model_slow : Opening or None         the same for the slow edge of the device's model edges
     notes : tuple of str                 mismatched starts and other reservations
     """
 
@@ -82,6 +86,7 @@ class DeviceCoverage:
     limits: tuple[LimitCoverage, ...]
     fast: Opening
     slow: Opening
+    model_slow: Opening | None
     notes: tuple[str, ...]
 
     @property
@@ -129,8 +134,9 @@ class Coverage:
 
     @property
     def text(self) -> str:
-        """The answer for every device, in plain language."""
-        return "\n\n".join(device.text for device in self.devices)
+        """The answer for every device, in plain language, and the adiabatic check."""
+        checks = [words for check in self.adiabatic if (words := adiabatic_words(check))]
+        return "\n\n".join([*(device.text for device in self.devices), *checks])
 
     def to_dict(self) -> dict:
         """Everything but the edges' nodes, ready for strict JSON: nan becomes None, infinity the string "inf"."""
@@ -170,6 +176,10 @@ class Coverage:
             "conductor at slow edge [K]": float(entry.slow.conductor_temperature[place]),
             "limited part at fast edge [K]": float(entry.fast.part_temperature[number][place]),
             "limited part at slow edge [K]": float(entry.slow.part_temperature[number][place]),
+            "model slow edge [s]": float(entry.model_slow.time[place]) if entry.model_slow else np.nan,
+            "conductor at model slow edge [K]": (
+                float(entry.model_slow.conductor_temperature[place]) if entry.model_slow else np.nan
+            ),
         }
 
 
@@ -239,15 +249,16 @@ def _cover_device(curve: Curve, lines: list[LimitLine], device: DeviceCurve, bas
             name: partition(line, _matched_start(curve, device, device.verdict_band(name))[0], device.hold_current)
             for name in others
         }
-        limits.append(_cover_limit(curve, line, device, band, alternatives))
+        limits.append(_cover_limit(curve, line, device, basis, band, alternatives))
     fast, slow = openings(curve, band.fast), openings(curve, band.slow)
+    model_slow = openings(curve, device.bands[device.model_basis].slow) if device.model_basis else None
     if curve.fault_current > curve.current[-1]:
         beyond = f"{current_words(curve.current[-1])} and {current_words(curve.fault_current)}"
         notes.append(f"no temperatures were computed between {beyond}, the prospective fault current")
-    return DeviceCoverage(device, basis, band, tuple(limits), fast, slow, tuple(notes))
+    return DeviceCoverage(device, basis, band, tuple(limits), fast, slow, model_slow, tuple(notes))
 
 
-def _cover_limit(curve, line: LimitLine, device: DeviceCurve, band: Band, alternatives) -> LimitCoverage:
+def _cover_limit(curve, line: LimitLine, device: DeviceCurve, basis: str, band: Band, alternatives) -> LimitCoverage:
     intervals = partition(line, band, device.hold_current)
     not_covered = joined(intervals, NOT_COVERED)
     worst = worst_opening(curve, band.slow, not_covered)
@@ -257,10 +268,15 @@ def _cover_limit(curve, line: LimitLine, device: DeviceCurve, band: Band, altern
         )
         for interval in intervals
     ]
-    if "default" in alternatives and (open_to := joined(intervals, ("within_band",))):
-        sentences.append(_default_words(alternatives["default"], open_to))
     if worst:
-        sentences.append(worst_words(worst))
+        sentences.append(worst_words(worst, basis))
+    model, worst_model = device.model_basis, None
+    if model in alternatives:
+        if within := joined(intervals, ("within_band",)):
+            sentences.append(model_words(model, _shared(within, joined(alternatives[model], ("covered",)))))
+        worst_model = worst_opening(curve, device.bands[model].slow, joined(alternatives[model], NOT_COVERED))
+        if worst_model:
+            sentences.append(worst_words(worst_model, model))
     return LimitCoverage(
         limit=line.name,
         temperature=line.temperature,
@@ -270,18 +286,15 @@ def _cover_limit(curve, line: LimitLine, device: DeviceCurve, band: Band, altern
         not_covered=not_covered,
         unknown=joined(intervals, ("unknown",)),
         worst=worst,
+        worst_model=worst_model,
         verdict=tuple(row[0] for row in classify(line, band, device.hold_current, line.current)),
         sentences=tuple(sentences),
     )
 
 
-def _default_words(intervals: tuple[Interval, ...], within) -> str:
-    """What our default slow edge would say of the ranges that the standard leaves open."""
-    covered = joined(intervals, ("covered",))
-    shared = [(max(a, c), min(b, d)) for a, b in within for c, d in covered if max(a, c) < min(b, d)]
-    if not shared:
-        return "Our default model's slow edge is too late there as well."
-    return f"Our default model's slow edge, which no standard promises, would open in time from {ranges_words(shared)}."
+def _shared(first, second) -> list[tuple[float, float]]:
+    """Ranges that two lists of ranges have in common."""
+    return [(max(a, c), min(b, d)) for a, b in first for c, d in second if max(a, c) < min(b, d)]
 
 
 def _soaking_current(curve: Curve) -> float:
@@ -304,7 +317,7 @@ def _matched_start(curve: Curve, device: DeviceCurve, band: Band) -> tuple[Band,
         return band, [f"the curve starts {start}; the device's points must have been taken from the same load or less"]
     if device.start_state == "preloaded":
         return band, []
-    return band, [f"the curve starts {start}, the device's edges cold: a warm device opens no later, it may open sooner"]
+    return band, [f"the curve starts {start}, the device's edges cold: a warm one opens no later, it may open sooner"]
 
 
 def _device_dict(entry: DeviceCoverage) -> dict:
@@ -314,7 +327,8 @@ def _device_dict(entry: DeviceCoverage) -> dict:
         if field.name not in ("bands",)
     }
     device["bases"] = list(entry.device.bands)
-    rest = {name: _plain(getattr(entry, name)) for name in ("basis", "limits", "fast", "slow", "notes", "text")}
+    names = ("basis", "limits", "fast", "slow", "model_slow", "notes", "text")
+    rest = {name: _plain(getattr(entry, name)) for name in names}
     return {"device": device, **rest}
 
 

@@ -32,6 +32,8 @@ def device_faults(choice: DeviceChoice, file: str = "scenario", key: str = "") -
         hold, trip = choice.magnetic
         if not (math.isfinite(trip) and 0.0 < hold < trip):
             report("magnetic", choice.magnetic, "must be two positive currents, holding below tripping")
+        elif hold <= choice.rating:
+            report("magnetic", choice.magnetic, f"an instantaneous release holds above the rating, {choice.rating:g} A")
     return report.faults
 
 
@@ -59,7 +61,7 @@ def _family_faults(choice: DeviceChoice, report: _Report) -> None:
     if choice.rating not in family.ratings:
         report("rating", f"{choice.rating:g} A", _nearest_ratings(family, choice.rating))
     elif type in family.types and not family.points(choice.rating, type):
-        report("rating", f"{choice.rating:g} A", f"the library holds no data for {family.standard} {type} of this rating")
+        report("rating", f"{choice.rating:g} A", f"no data for {family.standard} {type} of this rating")
     if choice.fast or choice.slow:
         report("standard", choice.standard, 'points are read only with standard = "points"')
 
@@ -129,6 +131,6 @@ def _crossing_faults(choice: DeviceChoice, report: _Report) -> None:
         return
     crossed = currents[shared & (difference > 1e-9 * np.nan_to_num(slow.time(currents)))]
     if crossed.size:
-        report("fast", f"{choice.fast[0]} ...", f"edges cross: at {crossed[0]:g} A the fast edge is later than the slow one")
+        report("fast", f"{choice.fast[0]} ...", f"edges cross: at {crossed[0]:g} A the fast edge is the later one")
 
 

@@ -28,9 +28,9 @@ name hardly any shortest time; taking none would call every current "within band
 "uncovered" what a device quicker than our fast one might still clear. Each interval says which kind decided it.
 
 Hot-start limits (IEC 60898-1 test b: 1.45 In right after the conventional time at 1.13 In) are never used as cold ones.
-They still bound the cold device (derived here): a device that carried 1.45 In from cold for the preload time is at least
-as hot as one preloaded with 1.13 In for that time, so it has operated within preload time plus test time. The seconds in
-which the test raises its current are not counted.
+They still bound the cold device (derived here): a device that carried 1.45 In from cold for the preload time is at
+least as hot as one preloaded with 1.13 In for that time, so it has operated within preload time plus test time. The
+seconds in which the test raises its current are not counted.
 
 Site-test limits (scope "field") are shown as points and enter no edge. Below 0.01 s no time-current curve is meant.
 """
@@ -51,6 +51,9 @@ from ampsoak.scenario.case import DeviceChoice
 
 BASES = ("standard", "interpolated", "default", "maker")
 MINIMUM_TIME = 0.01  # half a cycle [s]; quicker than this, I²t let-through counts, not a time
+HOT_BOUND = "hot-start limit plus its preload time bounds the cold device, derived here"
+HIGHEST_MULTIPLE = 100.0  # of the rating, to which a thermal image without a magnetic release is drawn
+LEAST_MAGNETIC = 5.0  # of the rating; lowest level of adjustable releases (trade, memory, low confidence)
 INSTANTANEOUS_TIME = 0.1  # longest time of an instantaneous release [s]
 
 
@@ -150,6 +153,11 @@ class DeviceCurve:
         return f"{self.name} ({words})" if words else self.name
 
     @property
+    def model_basis(self) -> str | None:
+        """Set that looks like a real device: our model, else the line through the standard's points, else None."""
+        return next((basis for basis in ("default", "interpolated") if basis in self.bands), None)
+
+    @property
     def default_basis(self) -> str:
         """Basis used where none is named: the maker's points if given, otherwise the standard."""
         return "maker" if "maker" in self.bands else "standard"
@@ -164,7 +172,7 @@ class DeviceCurve:
         basis = basis or self.default_basis
         if basis not in BASES:
             raise UsageError(f'there is no basis "{basis}"; bases are {", ".join(BASES)}')
-        model = self.bands.get("default") or self.bands.get("interpolated")
+        model = self.bands[self.model_basis] if self.model_basis else None
         if basis == "default" and model:
             return model
         if basis not in self.bands:
@@ -238,6 +246,8 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
     own = _family_magnetic(family.magnetic_band(rating, type), rating)
     magnetic = _given_magnetic(choice) or own
     holds, trips = _cold_limits(family, rating, type, given_magnetic=choice.magnetic is not None)
+    notes = [note.text.rstrip(".") for note in family.notes]
+    notes += [note for _, _, note in trips if HOT_BOUND in note]
     proven = magnetic if magnetic and magnetic.kind != "default" else None
     bands = {
         "standard": Band(staircase("fast", holds), _slow_released(staircase("slow", trips), proven)),
@@ -245,17 +255,24 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
     }
     images = family.thermal_images(rating, type)
     if {"fast", "slow"} <= set(images):
-        bands["default"] = _released(
-            Band(*(_image_edge(side, images[side], rating, preload) for side in ("fast", "slow"))), magnetic
+        ends = (magnetic.hold, magnetic.trip) if magnetic else (HIGHEST_MULTIPLE * rating,) * 2
+        fast, slow = (
+            _image_edge(side, images[side], rating, preload, end) for side, end in zip(("fast", "slow"), ends)
         )
+        if magnetic is None:
+            fast = fast.until(LEAST_MAGNETIC * rating)
+            notes.append(
+                f"no magnetic level is known: above {LEAST_MAGNETIC * rating:g} A it may open at once, so its fast edge "
+                "is unknown there"
+            )
+        bands["default"] = _released(Band(fast, slow), magnetic)
     preloaded = preload > 0.0 and "default" in bands
-    notes = [note.text for note in family.notes]
     if preloaded:
         notes.append(f"edges of the default model start from the steady state at {preload:g} A, all others from cold")
     if choice.magnetic and own and (magnetic.hold < own.hold or magnetic.trip > own.trip):
         notes.append(
-            f"the given magnetic band {magnetic.hold:g}..{magnetic.trip:g} A reaches outside the usual one of this type, "
-            f"{own.hold:g}..{own.trip:g} A"
+            f"the given magnetic band {magnetic.hold:g}..{magnetic.trip:g} A reaches outside the usual one of this "
+            f"type, {own.hold:g}..{own.trip:g} A"
         )
     marks = _marks(family, rating, type)
     used = (family.source, *(mark.source for mark in marks), *(image.source for image in images.values()))
@@ -290,8 +307,7 @@ def _cold_limits(family: DeviceFamily, rating: float, type: str, given_magnetic:
         if point.latest is not None and point.start == "cold":
             trips.append((current, point.latest, where))
         elif point.latest is not None and current > point.preload * rating:
-            bound = point.preload_time + point.latest
-            trips.append((current, bound, f"{where}: hot-start limit plus its preload time, derived here"))
+            trips.append((current, point.preload_time + point.latest, f"{where}: {HOT_BOUND}"))
     if energy := family.pre_arcing_energy(rating, type):
         where = f"{family.standard} least pre-arcing I²t at {energy.time:g} s"
         holds.append((float(np.sqrt(energy.minimum / energy.time)), energy.time, where))
@@ -307,12 +323,12 @@ def _marks(family: DeviceFamily, rating: float, type: str) -> tuple[Mark, ...]:
         for time, meaning in ((point.earliest, "hold"), (point.latest, "trip")):
             if time is not None:
                 current = point.current_at(rating)
-                source = f"{point.source}, {point.clause}" if point.clause else point.source
-                marks.append(Mark(point.name, current, time, meaning, point.start, point.scope, source, point.held))
+                origin = (point.start, point.scope, point.source, point.held)
+                marks.append(Mark(point.name, current, time, meaning, *origin))
     return tuple(marks)
 
 
-def _image_edge(side: str, image: ThermalImage, rating: float, preload: float) -> Edge:
+def _image_edge(side: str, image: ThermalImage, rating: float, preload: float, end: float) -> Edge:
     constants = (image.pickup, image.share, image.time_constant_fast, image.time_constant_slow)
 
     def law(current):
@@ -324,7 +340,7 @@ def _image_edge(side: str, image: ThermalImage, rating: float, preload: float) -
         f"our {image.name} two-node image (not from a standard): pickup {image.pickup:g} x rated, share "
         f"{image.share:g}, {image.time_constant_fast:g} s and {image.time_constant_slow:g} s"
     )
-    return image_edge(side, law, image.pickup * rating, 100.0 * rating, MINIMUM_TIME, note)
+    return image_edge(side, law, image.pickup * rating, max(end, 2.0 * image.pickup * rating), MINIMUM_TIME, note)
 
 
 def _given_magnetic(choice: DeviceChoice) -> Magnetic | None:
@@ -338,8 +354,7 @@ def _family_magnetic(row: MagneticBand | None, rating: float) -> Magnetic | None
     if row is None:
         return None
     kind = "standard" if row.grade == "standard" else "default"
-    source = f"{row.source}, {row.clause}" if row.clause else row.source
-    return Magnetic(row.hold * rating, row.trip * rating, row.time, kind, source)
+    return Magnetic(row.hold * rating, row.trip * rating, row.time, kind, row.source)
 
 
 def _released(band: Band, magnetic: Magnetic | None) -> Band:

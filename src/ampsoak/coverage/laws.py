@@ -1,7 +1,7 @@
 """Laws of protection: adiabatic heating of a conductor, relay times, thermal images of a device.
 
-One function each: equation, span, source; the worked examples are checked in ``tests/coverage/test_protection_laws.py``. Currents
-are amperes r.m.s. unless a law works in multiples of a rated or set current.
+One function each: equation, span, source; ``tests/coverage/test_protection_laws.py`` checks the worked examples.
+Currents are amperes r.m.s. unless a law works in multiples of a rated or set current.
 """
 
 from __future__ import annotations

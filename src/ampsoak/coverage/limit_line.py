@@ -4,9 +4,9 @@ Between computed currents the line is a monotone cubic in log current and log ti
 three things are kept apart:
 
 never            a steady state below the limit was found: the time is infinite
-bracket          between the last such current and the first that reaches the limit lies the knee, at which the time runs
-                 off to infinity; nothing places it more closely, so the line carries the time of the first current that
-                 reaches it, which no current in the bracket can undercut
+bracket          between the last such current and the first that reaches the limit lies the knee, at which the time
+                 runs off to infinity; nothing places it more closely, so the line carries the time of the first current
+                 that reaches it, which no current in the bracket can undercut
 beyond horizon   the limit was not reached in the time computed; it may be later or never
 
 Past the largest computed current the line goes on as the adiabatic one up to the fault current, but only inside that
@@ -151,10 +151,11 @@ class AdiabaticCheck:
     Parameters
     ----------
     limit : str
-    ratio : float       time to the limit over the adiabatic time where they are furthest apart; nan where they do not meet
-    current : float     where that is [A]
-    expected : float    ratio without any loss of heat, for the curve's own start and limit temperature; nan where unknown.
-                        Formed with copper's β; aluminium's moves it by less than 1 %
+    ratio : float       time to the limit over the adiabatic time, at the current where it is furthest from ``expected``
+                        (from 1 where that is unknown); nan where the two have no current in common
+    current : float     that current [A]
+    expected : float    ratio without any loss of heat, for the curve's own start and limit temperature; nan where
+                        unknown. Formed with copper's β; aluminium's moves it by less than 1 %
     """
 
     limit: str
@@ -179,8 +180,9 @@ def adiabatic_check(curve: Curve, line: LimitLine) -> AdiabaticCheck:
     if not both.any():
         return nothing
     ratio = time[both] * current[both] ** 2 / laws.adiabatic_energy(curve.adiabatic_k, curve.adiabatic_area)
-    worst = int(np.argmax(np.abs(np.log(ratio))))
-    return AdiabaticCheck(line.name, float(ratio[worst]), float(current[both][worst]), _expected_ratio(curve, line))
+    expected = _expected_ratio(curve, line)
+    worst = int(np.argmax(np.abs(np.log(ratio / (1.0 if np.isnan(expected) else expected)))))
+    return AdiabaticCheck(line.name, float(ratio[worst]), float(current[both][worst]), expected)
 
 
 def _expected_ratio(curve: Curve, line: LimitLine) -> float:

@@ -1,17 +1,20 @@
 """How hot things are when a device opens, read from the histories stored with a limit curve.
 
-Temperatures are linear in log time and in log current between the stored ones. Nothing is read past the end of a stored
-history: there the temperature is nan, and the last one stored is only a least value.
+Between stored temperatures they are linear in log time and in the square of current, which heating follows. Nothing is
+read past the end of a stored history: there the temperature is nan, and the last one stored is only a least value.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from ampsoak.coverage.stretches import Edge
 from ampsoak.runfile.records import Curve
+
+BETWEEN = 5  # currents looked at from one mark to the next, both included
 
 
 @dataclass(frozen=True)
@@ -22,8 +25,8 @@ class Opening:
     ----------
     side : str                                      "fast" or "slow"
     time : (n,) float64                             [s]; inf: never opens, nan: unknown
-    conductor_temperature : (n,) float64            hottest conductor [K]; nan where unknown; where the edge never opens,
-                                                    the steady temperature if there is one
+    conductor_temperature : (n,) float64            hottest conductor [K]; nan where unknown; where the edge never
+                                                    opens, the steady temperature if there is one
     conductor_at_least : (n,) float64               last stored temperature up to then [K]
     part_temperature : (n_limits, n) float64        hottest of each limit's parts [K]; nan where unknown
     """
@@ -71,10 +74,11 @@ def openings(curve: Curve, edge: Edge) -> Opening:
 
 def worst_opening(curve: Curve, slow: Edge, ranges) -> WorstOpening | None:
     """The worst over ``ranges`` ((low, high) [A], ...), None where no range has an opening to speak of."""
-    currents = sorted(
-        {float(end) for pair in ranges for end in pair}
-        | {float(current) for current in curve.current for low, high in ranges if low <= current <= high}
-    )
+    marks = [*curve.current.tolist(), *(end for stretch in slow.stretches for end in (stretch.low, stretch.high))]
+    currents: list[float] = []
+    for low, high in ranges:
+        inside = sorted({low, high, *(mark for mark in marks if low < mark < high)})
+        currents += [low, *(c for pair in pairwise(inside) for c in np.geomspace(*pair, BETWEEN)[1:].tolist())]
     found = []
     for current in currents:
         if not curve.current[0] <= current <= curve.current[-1]:
@@ -96,11 +100,11 @@ def _severity(entry: WorstOpening) -> tuple:
 
 def _opening_at(curve: Curve, slow: Edge, current: float) -> WorstOpening:
     time = float(slow.time(current))
-    right = int(np.clip(np.searchsorted(curve.current, current), 1, len(curve.current) - 1))
-    pair = np.array([right - 1, right])
+    upper = int(np.clip(np.searchsorted(curve.current, current), 1, len(curve.current) - 1))
+    pair = np.array([upper - 1, upper])
     values, least = _hottest_conductor(curve, pair, np.array([time, time]))
-    left_log, right_log = np.log(curve.current[pair])
-    share = (np.log(current) - left_log) / (right_log - left_log)
+    left, right = curve.current[pair] ** 2
+    share = (current**2 - left) / (right - left)
     if abs(share) < 1e-9 or abs(share - 1.0) < 1e-9:
         pick = round(share)
         temperature, at_least, steady = values[pick], least[pick], bool(curve.steady[pair[pick]])

@@ -33,8 +33,8 @@ class Interval:
     ----------
     low, high : float                   [A]
     verdict : str                       one of ``VERDICTS``
-    decided_by : str                    what the verdict rests on: "slow edge, standard", "fast edge, default",
-                                        "hold current, standard", "cable"
+    decided_by : str                    what the verdict rests on: "slow edge, standard", "fast edge, default", both of
+                                        these with "; " between, "hold current, standard" or "cable"
     margin : float                      least time to the limit over slow-edge time; 0 where the device is never obliged
                                         to open, nan where either is unknown or the limit is never reached
     margin_current : float              current of the least ratio [A]
@@ -90,7 +90,7 @@ def _verdict(line, band, hold_current, current, limit, slow, fast, state, in_tim
     if np.isnan(slow) or np.isnan(fast):
         sides = " and ".join(side for side, time in (("slow", slow), ("fast", fast)) if np.isnan(time))
         return "unknown", "", f"no data of the {sides} edge at this current"
-    return "within_band", f"slow edge, {band.slow.kind(current)}", ""
+    return "within_band", f"slow edge, {band.slow.kind(current)}; fast edge, {band.fast.kind(current)}", ""
 
 
 def partition(line: LimitLine, band: Band, hold_current: float = np.nan) -> tuple[Interval, ...]:
@@ -147,7 +147,7 @@ def _crossings(line: LimitLine, band: Band, samples: np.ndarray) -> list[float]:
         with np.errstate(invalid="ignore"):  # inf - inf is nan: no crossing to look for
             difference = (limit - other).reshape(samples.shape)
         usable = np.isfinite(difference[:, 1:]) & np.isfinite(difference[:, :-1])
-        change = usable & (np.sign(difference[:, 1:]) * np.sign(difference[:, :-1]) < 0)
+        change = usable & (np.sign(difference[:, 1:]) != np.sign(difference[:, :-1]))  # a sample may sit on the root
         for piece, at in zip(*np.nonzero(change)):
             ends = np.log(samples[piece, at : at + 2])
             roots.append(float(np.exp(brentq(_difference, *ends, args=(line, edge), xtol=1e-14, rtol=1e-14))))
@@ -192,18 +192,9 @@ def _interval(line: LimitLine, low: float, high: float, found, margins) -> Inter
         margin_fast=float(known.min()) if known.size else np.nan,
         limit_from=limit_from,
         reason=reason,
-        low_bracket=_bracket_of(line, low, first=True),
-        high_bracket=_bracket_of(line, high, first=False),
+        low_bracket=line.bracket if line.bracket and low == line.bracket[0] else None,
+        high_bracket=line.bracket if line.bracket and high == line.bracket[0] else None,
     )
-
-
-def _bracket_of(line: LimitLine, end: float, first: bool) -> tuple[float, float] | None:
-    """The knee's bracket where an interval begins (``first``) or ends in it."""
-    if line.bracket is None:
-        return None
-    low, high = line.bracket
-    # Both the stretch that is never reached and the one above it meet at the bracket's lower current.
-    return line.bracket if low <= end < high and (first or end == low) else None
 
 
 def joined(intervals, verdicts) -> tuple[tuple[float, float], ...]:

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 KINDS = ("standard", "interpolated", "maker", "default")
-SIDES = ("fast", "slow")
+IMAGE_ERROR = 1e-4  # relative error of a time read between the nodes of a thermal image
 
 
 @dataclass(frozen=True)
@@ -113,6 +113,11 @@ class Edge:
         """Currents [A] at which a stretch begins or ends or bends, finite and positive, increasing."""
         nodes = {current for stretch in self.stretches for current in stretch.current}
         return sorted(current for current in nodes if 0 < current < np.inf)
+
+    def until(self, current: float) -> Edge:
+        """The edge as far as ``current`` [A]; unknown beyond."""
+        kept = (stretch.portion(0.0, current) for stretch in self.stretches)
+        return Edge(self.side, tuple(stretch for stretch in kept if stretch))
 
     def capped(self, start: float, time: float, kind: str, note: str) -> Edge:
         """The edge with an instantaneous release: from ``start`` [A] on no later than ``time`` [s]."""
@@ -239,10 +244,22 @@ def image_edge(
 
     Notes
     -----
-    Held as 400 nodes spaced evenly in log(I / pickup - 1), within 2e-4 of the law between nodes.
+    Held as straight pieces in log-log, halved in log(I / pickup - 1) until each is within ``IMAGE_ERROR`` of the law at
+    its middle.
     """
-    current = pickup * (1.0 + np.geomspace(1e-7, highest / pickup - 1.0, 400))
-    time = np.maximum(law(current), shortest)
+    excess = np.geomspace(1e-7, highest / pickup - 1.0, 40)
+
+    def time_at(excess):
+        return np.maximum(law(pickup * (1.0 + excess)), shortest)
+
+    for _ in range(12):
+        middle = np.sqrt(excess[1:] * excess[:-1])
+        log_current, log_time = np.log1p(excess), np.log(time_at(excess))
+        off = np.abs(np.interp(np.log1p(middle), log_current, log_time) - np.log(time_at(middle)))
+        if not (coarse := off > IMAGE_ERROR).any():
+            break
+        excess = np.sort(np.concatenate([excess, middle[coarse]]))
+    current, time = pickup * (1.0 + excess), time_at(excess)
     still = Stretch("default", (0.0, float(current[0])), (np.inf, np.inf), note)
     return Edge(side, (still, Stretch("default", tuple(current.tolist()), tuple(time.tolist()), note)))
 
@@ -253,10 +270,13 @@ def maker_edge(side: str, points: Sequence[tuple[float, float]], hold: float, no
     Parameters
     ----------
     side : str
-    points : sequence of (current [A], time [s])    at least two, current increasing, time not increasing
+    points : sequence of (current [A], time [s])    at least two, current increasing, time not increasing; or none
     hold : float       current [A] the device carries for ever, 0 if none is known; below the first point
     note : str         where the points come from
     """
-    line = Stretch("maker", tuple(c for c, _ in points), tuple(t for _, t in points), note)
-    carried = Stretch("maker", (0.0, hold), (np.inf, np.inf), "rated current, carried continuously")
-    return Edge(side, (carried, line) if 0.0 < hold < line.low else (line,))
+    stretches = []
+    if hold > 0.0:
+        stretches.append(Stretch("maker", (0.0, hold), (np.inf, np.inf), "rated current, carried continuously"))
+    if points:
+        stretches.append(Stretch("maker", tuple(c for c, _ in points), tuple(t for _, t in points), note))
+    return Edge(side, tuple(stretches))

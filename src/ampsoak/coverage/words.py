@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from ampsoak.coverage.limit_line import AdiabaticCheck
 from ampsoak.coverage.opening import WorstOpening
 from ampsoak.coverage.partition import Interval
 
@@ -51,7 +52,8 @@ def interval_words(interval: Interval, limit_temperature: float, hold_current: f
     """
     limit = temperature_words(limit_temperature)
     where = _where(interval, first, last)
-    kind = KIND_WORDS.get(interval.decided_by.partition(", ")[2], "")
+    rests = dict(part.split(", ") for part in interval.decided_by.split("; ") if ", " in part)
+    slow, fast = (KIND_WORDS.get(rests.get(f"{side} edge", ""), "") for side in ("slow", "fast"))
     line = "the adiabatic line reaches" if interval.limit_from == "adiabatic" else "the cable passes"
     if interval.verdict == "never_reached":
         return f"{where} the cable's steady temperature stays below {limit}."
@@ -60,16 +62,16 @@ def interval_words(interval: Interval, limit_temperature: float, hold_current: f
         if math.isfinite(interval.margin):
             ratio = f"{_figures(interval.margin, 2)} at {current_words(interval.margin_current)}"
             margin = f"; the time to the limit over the device's time is at least {ratio}"
-        return f"{where} the device opens, by its slow edge ({kind}), before {line} {limit}{margin}."
+        return f"{where} the device opens, by its slow edge ({slow}), before {line} {limit}{margin}."
     if interval.verdict == "within_band":
         return (
-            f"{where} {line} {limit} before the slow edge ({kind}) obliges the device to open, but after its fast edge: "
-            "it depends on the individual device."
+            f"{where} {line} {limit} before the slow edge ({slow}) obliges the device to open, but after its fast edge "
+            f"({fast}): it depends on the individual device."
         )
     if interval.verdict == "uncovered" and interval.decided_by == "cable":
         return f"{where} {limit} is passed already at the start."
     if interval.verdict == "uncovered":
-        return f"{where} {line} {limit} before even the fast edge ({kind}) of the device opens."
+        return f"{where} {line} {limit} before even the fast edge ({fast}) of the device opens."
     if interval.verdict == "below_pickup":
         carried = current_words(hold_current)
         return f"{where} the cable passes {limit}, and the device is not obliged to open: it has to carry {carried}."
@@ -81,19 +83,48 @@ def ranges_words(ranges) -> str:
     return " and ".join(f"{current_words(low)} to {current_words(high)}" for low, high in ranges)
 
 
-def worst_words(worst: WorstOpening) -> str:
-    """What the hottest conductor reaches when the slow edge opens, as a sentence."""
+def model_words(basis: str, covered) -> str:
+    """What the model edges say of the ranges that the standard leaves open.
+
+    Parameters
+    ----------
+    basis : str                      "default" or "interpolated"
+    covered : sequence of (low, high)    currents [A] at which that slow edge opens in time
+    """
+    whose = "of our default model" if basis == "default" else KIND_WORDS[basis]
+    edge = f"The slow edge {whose}, which no standard promises,"
+    if not covered:
+        return f"{edge} is too late there as well."
+    return f"{edge} opens in time from {ranges_words(covered)}."
+
+
+def adiabatic_words(check: AdiabaticCheck) -> str:
+    """The check against the adiabatic line as a sentence, "" where there was nothing to compare."""
+    if not math.isfinite(check.ratio):
+        return ""
+    said = (
+        f'Between 0.1 and 5 s the time to limit "{check.limit}" is {_figures(check.ratio, 3)} times the adiabatic '
+        f"line's at {current_words(check.current)}, where they are furthest apart"
+    )
+    if math.isfinite(check.expected):
+        said += f"; without loss of heat it would be {_figures(check.expected, 3)} times, its temperatures being others"
+    return f"{said}."
+
+
+def worst_words(worst: WorstOpening, basis: str) -> str:
+    """What the hottest conductor reaches when the slow edge of ``basis`` opens, as a sentence."""
+    edge = f"the slow edge ({KIND_WORDS[basis]})"
     at = f"at {current_words(worst.current)}"
     if worst.outcome == "opens":
-        reached = f"the hottest conductor has reached {temperature_words(worst.temperature)} {at}"
-        return f"When the slow edge opens, after {time_words(worst.time)}, {reached}."
+        reached = f"the hottest conductor has reached {temperature_words(worst.temperature)} {at}, at the worst"
+        return f"When {edge} opens, after {time_words(worst.time)}, {reached}."
     if worst.outcome == "settles":
         settled = temperature_words(worst.temperature)
-        return f"Not obliged to open, the device lets the hottest conductor settle at {settled} {at}."
+        return f"Where {edge} never opens, the hottest conductor settles at {settled} {at}, at the worst."
     least = f", at least {temperature_words(worst.at_least)}" if math.isfinite(worst.at_least) else ""
     if worst.outcome == "no_steady_state":
-        return f"Not obliged to open {at}, where no steady temperature exists: the conductor goes on heating{least}."
-    return f"What the conductor reaches {at} by the slow edge lies past the stored history{least}."
+        return f"Where {edge} never opens no steady temperature exists {at}: the conductor goes on heating{least}."
+    return f"What the conductor reaches {at} by {edge} lies past the stored history{least}."
 
 
 def _where(interval: Interval, first: bool, last: bool) -> str:

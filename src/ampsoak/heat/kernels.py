@@ -131,6 +131,25 @@ def _look_up_held(table, material, temperature):
     return low + (table[material, index + 1] - low) * (place - index)
 
 
+@numba.njit(cache=True, inline="always")
+def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y, mixed):
+    """Add the links of an element that feels only its mean slopes, with conductivity tensor (along_x, along_y, mixed).
+
+    Energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted means of the slopes on opposite sides.
+    The difference between opposite sides costs nothing: where an interface kinks the temperature that difference is
+    real, and charging for it (as two separate sides do) makes every interface too conductive to first order.
+    """
+    area = (west + east) * (south + north)
+    x0, x1, x2, x3 = -south, south, -north, north  # corners SW, SE, NW, NE
+    y0, y1, y2, y3 = -west, -east, west, east
+    links.x[ei - 1, ej - 1] -= (along_x * x0 * x1 + along_y * y0 * y1 + mixed * (x0 * y1 + y0 * x1)) / area
+    links.x[ei - 1, ej] -= (along_x * x2 * x3 + along_y * y2 * y3 + mixed * (x2 * y3 + y2 * x3)) / area
+    links.y[ei - 1, ej - 1] -= (along_x * x0 * x2 + along_y * y0 * y2 + mixed * (x0 * y2 + y0 * x2)) / area
+    links.y[ei, ej - 1] -= (along_x * x1 * x3 + along_y * y1 * y3 + mixed * (x1 * y3 + y1 * x3)) / area
+    links.rising[ei - 1, ej - 1] -= (along_x * x0 * x3 + along_y * y0 * y3 + mixed * (x0 * y3 + y0 * x3)) / area
+    links.falling[ei - 1, ej - 1] -= (along_x * x1 * x2 + along_y * y1 * y2 + mixed * (x1 * y2 + y1 * x2)) / area
+
+
 @numba.njit(cache=True, nogil=True)
 def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
@@ -205,14 +224,10 @@ def conductances(network, temperature, scale, links):
                 bottom = top = parallel - drop * network.laminate_normal[row, 0]
                 left = right = parallel - drop * network.laminate_normal[row, 1]
                 if network.laminate_cross[row]:
-                    mixed = -drop * network.laminate_normal[row, 2] / (span_x * span_y)
-                    # corner weights of the mean slopes along x and y, SW SE NW NE, spans taken out
-                    links.x[ei - 1, ej - 1] -= mixed * (-south * -east + -west * south)
-                    links.x[ei - 1, ej] -= mixed * (-north * east + west * north)
-                    links.y[ei - 1, ej - 1] -= mixed * (-south * west + -west * -north)
-                    links.y[ei, ej - 1] -= mixed * (south * east + -east * north)
-                    links.rising[ei - 1, ej - 1] -= mixed * (-south * east + -west * north)
-                    links.falling[ei - 1, ej - 1] -= mixed * (south * west + -east * -north)
+                    _mean_slope_links(
+                        links, ei, ej, west, east, south, north, bottom, left, -drop * network.laminate_normal[row, 2]
+                    )
+                    bottom = top = left = right = 0.0
             if has_west and has_east:
                 if has_south:
                     links.x[ei - 1, ej - 1] += bottom * south / span_x
@@ -606,3 +621,63 @@ def spread_conductors(network, temperature):
     for cell in range(cells):
         if network.covered[cell] >= 0:
             temperature[cell] = temperature[cells + network.covered[cell]]
+
+
+@numba.njit(cache=True, nogil=True)
+def solve_stage(
+    network, links, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
+    volume_source, base, weight, temperature, surface, work, tolerance, most,
+):  # fmt: skip
+    """Solve one implicit stage  content(T) - weight * net_heat(T) = base  by simplified Newton; T is overwritten.
+
+    Parameters
+    ----------
+    joule (conductors,): I² R20 [W/m]; coefficient (conductors,): of resistance at 20 °C [1/K]
+    volume_source (unknowns,): heat sources of parts [W/m]
+    base (unknowns,) [J/m]; weight: gamma times the step [s]
+    work (6, unknowns) scratch: content, capacity, net, residual; rows 4, 5 hold border flows and slopes
+    tolerance [K]: largest last change; most: iterations allowed
+
+    Returns
+    -------
+    (iterations or -1 when it did not settle, last change [K], previous change, generated [W/m], lost [W/m])
+    """
+    cells = network.shape[4]
+    faces = len(network.face_cell)
+    content, capacity, net, right = work[0], work[1], work[2], work[3]
+    source = np.empty(len(temperature))
+    face_flow, face_slope = work[4][:faces], work[5][:faces]
+    change, previous = np.inf, np.inf
+    for iteration in range(most + 1):
+        if not linear:
+            conductances(network, temperature, k_scale, links)
+        border_flow(network, links, surroundings, temperature, surface, face_flow, face_slope)
+        source[:] = volume_source
+        for c in range(len(joule)):
+            source[cells + c] += joule[c] * (1.0 + coefficient[c] * (temperature[cells + c] - 293.15))
+        net_heat(network, links, temperature, source, face_flow, net)
+        heat_content(network, temperature, c_scale, content, capacity)
+        mismatch, generated, lost, turnover = 0.0, 0.0, 0.0, 0.0
+        for q in range(len(temperature)):
+            right[q] = base[q] + weight * net[q] - content[q]
+            mismatch += right[q]
+            generated += source[q]
+            turnover += abs(source[q])
+        for f in range(faces):
+            lost += face_flow[f]
+            turnover += abs(face_flow[f])
+        if iteration > 0 and change < tolerance and abs(mismatch) <= 1e-8 * weight * turnover + 1e-9:
+            return iteration, change, previous, generated, lost
+        if iteration == most:
+            break
+        solve_bordered(network, band, border, reduced, inverse, right)
+        previous = change
+        change = 0.0
+        for q in range(len(temperature)):
+            temperature[q] += right[q]
+            if abs(right[q]) > change:
+                change = abs(right[q])
+        spread_conductors(network, temperature)
+        if not (change < 1e6):
+            break
+    return -1, change, previous, generated, lost

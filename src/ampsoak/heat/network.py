@@ -24,7 +24,6 @@ from ampsoak.scenario.case import Scenario
 from ampsoak.section.build import Section
 
 _SLIVER = 1e-9  # shares of an element under this are rounding, not material
-_MERGE_AT = 330.0  # [K] temperature at which conductivities are compared to find an interface's direction
 
 
 @dataclass(frozen=True)
@@ -115,29 +114,7 @@ def _padded_quarters(quarters: np.ndarray) -> np.ndarray:
     return np.stack([west[:, 0::2], east[:, 0::2], west[:, 1::2], east[:, 1::2]], axis=2)
 
 
-def _interface_normals(section: Section, part_log_k: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Interface normal of every element from Green's theorem on log conductivity over its sides, (nx + 1, ny + 1) each.
-
-    The mean of log k over each side stands for the phase there; conductors count as whatever else the side holds.
-    """
-    known = np.isfinite(part_log_k)
-
-    def side_mean(lengths):
-        total = lengths[..., known].sum(axis=-1)
-        value = (lengths[..., known] * part_log_k[known]).sum(axis=-1)
-        full = lengths.sum(axis=-1)
-        return np.where(total > 1e-12, value / np.maximum(total, 1e-300) * full, np.nan)
-
-    horizontal = side_mean(section.side_x)  # (ny, nx + 1): integral over the side between points
-    vertical = side_mean(section.side_y)  # (nx, ny + 1)
-    nx, ny = section.shape
-    normal_x, normal_y = np.zeros((nx + 1, ny + 1)), np.zeros((nx + 1, ny + 1))
-    normal_x[1:nx, :] = vertical[1:, :] - vertical[:-1, :]
-    normal_y[:, 1:ny] = (horizontal[1:, :] - horizontal[:-1, :]).T
-    return np.nan_to_num(normal_x), np.nan_to_num(normal_y)
-
-
-def _elements(section, part_material, part_conductor, materials, reference_k):
+def _elements(section, part_material, part_conductor, materials):
     """Kinds, quarter materials and laminates of all elements."""
     nx, ny = section.shape
     quarters = _padded_quarters(section.quarter_area)
@@ -158,8 +135,6 @@ def _elements(section, part_material, part_conductor, materials, reference_k):
     kind[all_pure & ~same] = QUARTERED
     kind[filled <= _SLIVER * area.sum(axis=-1)] = ABSENT
     main = np.where(present, main, first)
-    part_log_k = np.where(part_conductor >= 0, np.nan, np.log(reference_k[np.maximum(part_material, 0)]))
-    normal_x, normal_y = _interface_normals(section, part_log_k)
     row = np.full((nx + 1, ny + 1), -1, dtype=np.int64)
     start, entry_material, entry_share, normals, cross = [0], [], [], [], []
     covered = np.pad(section.point_conductor, 1, constant_values=0) >= 0  # the rim counts as covered: no cross term
@@ -171,12 +146,9 @@ def _elements(section, part_material, part_conductor, materials, reference_k):
             entry_material.append(material)
             entry_share.append(shares[material])
         start.append(len(entry_material))
-        length = np.hypot(normal_x[ei, ej], normal_y[ei, ej])
-        if length > 0:
-            cx, cy = normal_x[ei, ej] / length, normal_y[ei, ej] / length
-            normals.append((cx * cx, cy * cy, cx * cy))
-        else:
-            normals.append((0.5, 0.5, 0.0))
+        tensor = section.interface[ei, ej]
+        weight = tensor[0] + tensor[1]
+        normals.append(tensor / weight if weight > 0 else (0.5, 0.5, 0.0))
         cross.append(bool(not corner_covered[ei, ej] and metal[ei, ej].sum() <= _SLIVER * area[ei, ej].sum()))
     return {
         "element_kind": kind,
@@ -317,7 +289,6 @@ def build_model(section: Section) -> HeatModel:
         [-1 if conductor >= 0 else materials.index(part.material) for part, conductor in zip(scenario.parts, part_conductor, strict=True)]
     )
     conductivity, enthalpy = _tables(tuple(materials))
-    at = int((_MERGE_AT - TABLE_START) / TABLE_STEP)
     start, content_material, content_area = _contents(section, part_material, part_conductor, materials, order, cells)
     state_x, state_y = _link_states(section)
     west = np.concatenate([section.x_lines[:1] * 0, section.x_lines[1:] - section.x_points])
@@ -334,7 +305,7 @@ def build_model(section: Section) -> HeatModel:
         east=east,
         south=south,
         north=north,
-        **_elements(section, part_material, part_conductor, materials, conductivity[:, at]),
+        **_elements(section, part_material, part_conductor, materials),
         covered=_scatter(order, section.point_conductor),
         link_state_x=state_x,
         link_state_y=state_y,

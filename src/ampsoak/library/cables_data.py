@@ -18,11 +18,15 @@ JACKET_KEYS = ("core_spacing", "jacket_thickness", "jacket_material", "filler_ma
 
 def build_cables(data: DataFile, materials: Container[str]) -> dict[str, CableEntry]:
     """Return the cables of one file by name; every material they name must be in ``materials``."""
-    conductors = {name: _conductor(data, table, name, materials) for name, table in data.raw["conductor"].items()}
-    insulations = {name: _insulation(data, layers, name, materials) for name, layers in data.raw["insulation"].items()}
-    ratings = {name: _rating(data, table, name) for name, table in data.raw["rating"].items()}
+    conductors = {
+        name: _conductor(data, table, name, materials) for name, table in data.raw.get("conductor", {}).items()
+    }
+    insulations = {
+        name: _insulation(data, layers, name, materials) for name, layers in data.raw.get("insulation", {}).items()
+    }
+    ratings = {name: _rating(data, table, name) for name, table in data.raw.get("rating", {}).items()}
     built = {}
-    for name, table in data.raw["cable"].items():
+    for name, table in data.raw.get("cable", {}).items():
         key = f"cable.{name}"
         if not data.keys(table, key, REQUIRED, ("aliases", *JACKET_KEYS)):
             continue

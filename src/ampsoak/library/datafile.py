@@ -89,9 +89,8 @@ class DataFile:
         self.raw = raw
         self.sources = sources
         self.faults: list[Fault] = []
-        self.bases = {
-            key: self._basis(table, f"basis.{key}") for key, table in raw.get("basis", {}).items()
-        }
+        self.used: set[str] = set()
+        self.bases = {key: self._basis(table, f"basis.{key}") for key, table in raw.get("basis", {}).items()}
 
     def fault(self, key: str, written: object, message: str, known: Iterable[str] = ()) -> None:
         """Record a fault at dotted ``key``; ``known`` names are searched for the nearest."""
@@ -99,7 +98,9 @@ class DataFile:
         self.faults.append(Fault(self.name, None, key, text, message, nearest_name(text, known) if known else None))
 
     def finish(self) -> None:
-        """Raise ScenarioError when anything was wrong."""
+        """Raise ScenarioError when anything was wrong, a basis nothing refers to included."""
+        for name in self.bases.keys() - self.used:
+            self.fault(f"basis.{name}", None, "is used by nothing")
         if self.faults:
             raise ScenarioError(self.faults)
 
@@ -125,6 +126,7 @@ class DataFile:
         if written not in self.bases:
             self.fault(f"{key}.{name}", written, "must name a basis table of this file", self.bases)
             return Provenance("", "estimate", "memory_low", "")
+        self.used.add(written)
         return self.bases[written]
 
     def value(self, table: dict, name: str, key: str, unit: str = "value", extra: Iterable[str] = ()) -> Value:
@@ -137,13 +139,14 @@ class DataFile:
             return NO_VALUE
         written = entry[unit]
         numbers = written if isinstance(written, list) else [written] * 3
-        if len(numbers) != 3 or any(isinstance(number, bool) or not isinstance(number, (int, float)) for number in numbers):
+        if len(numbers) != 3 or not all(_is_number(number) for number in numbers):
             self.fault(f"{key}.{unit}", written, "must be one number or [low, typical, high]")
             return NO_VALUE
         if not numbers[0] <= numbers[1] <= numbers[2]:
             self.fault(f"{key}.{unit}", written, "low, typical and high must not decrease")
         factor, offset = UNIT_KEYS[unit]
-        scaled = (float(f"{number * factor + offset:.12g}") for number in numbers)  # 1.6 mm is 0.0016 m, not 0.00160000…2
+        # twelve digits take off what binary scaling adds: 1.628 mm is 0.001628 m, not 0.0016279999999999999 m
+        scaled = (float(f"{number * factor + offset:.12g}") for number in numbers)
         return self.provenance(entry, key).value(*scaled)
 
     def optional_value(self, table: dict, name: str, key: str, unit: str = "value") -> Value | None:
@@ -152,7 +155,7 @@ class DataFile:
 
     def increasing(self, numbers: object, key: str) -> tuple[float, ...]:
         """Numbers of a list that must increase strictly."""
-        if not isinstance(numbers, list) or not all(isinstance(number, (int, float)) for number in numbers):
+        if not isinstance(numbers, list) or not all(_is_number(number) for number in numbers):
             self.fault(key, numbers, "must be a list of numbers")
             return ()
         if any(later <= earlier for earlier, later in pairwise(numbers)):
@@ -172,3 +175,7 @@ class DataFile:
         words += f", {at}" if at else ""
         words += ", from memory" if held.startswith("memory") else ""
         return Provenance(words, self.choice(table, "grade", key, GRADES), held, at)
+
+
+def _is_number(item: object) -> bool:
+    return isinstance(item, (int, float)) and not isinstance(item, bool)

@@ -34,7 +34,7 @@ POINT_KEYS = ("multiple", "current", "earliest", "latest", "preload", "preload_t
 def build_devices(data: DataFile) -> dict[str, DeviceFamily]:
     """Return the device families of one file by standard; faults stay in ``data``."""
     built = {}
-    for standard, table in data.raw["family"].items():
+    for standard, table in data.raw.get("family", {}).items():
         key = f"family.{standard}"
         if not data.keys(table, key, REQUIRED, OPTIONAL):
             continue
@@ -99,7 +99,9 @@ class _Rows:
                 origin.pop("clause")
                 name = self.data.choice(row, "name", key, IMAGE_SETS)
                 built.append(
-                    ThermalImage(name, **self._band(row, key), **{word: float(row[word]) for word in IMAGE_KEYS}, **origin)
+                    ThermalImage(
+                        name, **self._band(row, key), **{word: float(row[word]) for word in IMAGE_KEYS}, **origin
+                    )
                 )
         return tuple(built)
 
@@ -122,7 +124,9 @@ class _Rows:
             place = f"{key}.rows[{index}]"
             rating, *currents, basis = row
             if len(currents) != len(table["columns"]) or rating not in self.table["ratings"] or rating <= smaller:
-                self.data.fault(place, row, "must be a rating of the family, larger than the row before, and its columns")
+                self.data.fault(
+                    place, row, "must be a rating of the family, larger than the row before, and its columns"
+                )
                 continue
             points = tuple(
                 self._point({**column, "current": current, "basis": basis}, place)
@@ -140,7 +144,10 @@ class _Rows:
             return ()
         return tuple(
             PreArcingEnergy(
-                float(rating), float(minimum), float(maximum), table["time"],
+                float(rating),
+                float(minimum),
+                float(maximum),
+                table["time"],
                 **self._origin({"basis": basis}, f"{self.key}.pre_arcing.rows[{index}]"),
             )
             for index, (rating, minimum, maximum, basis) in enumerate(table["rows"])

@@ -51,8 +51,9 @@ def _property(data: DataFile, table: dict, name: str, key: str) -> Property:
         return Property(value, law=law, parameters=tuple(course.get("parameters", {}).items()), **origin)
     celsius = data.increasing(course.get("celsius"), f"{key}.celsius")
     numbers = course[given[0]]
-    if len(numbers) != len(celsius) or not all(number > 0 for number in numbers):
+    if not isinstance(numbers, list) or len(numbers) != len(celsius) or not all(number > 0 for number in numbers):
         data.fault(f"{key}.{given[0]}", numbers, f"must be {len(celsius)} positive numbers, one per temperature")
+        return Property(value)
     scale = value.typical if given == ["relative"] else 1.0
     return Property(
         value, tuple(point + 273.15 for point in celsius), tuple(scale * number for number in numbers), **origin

@@ -117,3 +117,15 @@ class PartFile:
             raise FileError(f"{self.path}: appeared while this was computed; the result is kept in {self.part.name}")
         with saving(self.path, f"the whole result is kept in {self.part.name}"):
             os.replace(self.part, self.path)
+
+
+def publish_bytes(path, content: bytes, force: bool = False) -> None:
+    """Write a small file whole, under its ``.part`` name first, with the same refusals as ``check_target``."""
+    path, part = Path(path), part_path(path)
+    check_target(path, force)
+    with saving(path, "nothing was changed"):
+        with part.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(part, path)

@@ -49,6 +49,16 @@ class Findings:
         text = " ".join(text.split())
         return text if len(text) <= LONGEST_QUOTE else text[: LONGEST_QUOTE - 3] + "..."
 
+    def has(self, path: Path) -> bool:
+        """Whether something stands at ``path`` in the file, sound or not."""
+        value = self.data
+        try:
+            for step in path:
+                value = value[step]
+        except (KeyError, IndexError, TypeError):
+            return False
+        return True
+
     def fault(self, path: Path, message: str, nearest: str | None = None) -> None:
         """Record a fault at ``path``; the same words about the same key are kept once."""
         found = Fault(self.file, self.line(path), key_text(path), self.written(path), message, nearest)

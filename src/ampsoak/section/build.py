@@ -16,6 +16,7 @@ from ampsoak.base.errors import NumericalError
 from ampsoak.scenario.case import Scenario
 from ampsoak.scenario.shapes import Rectangle
 from ampsoak.section.grid import graded_lines, unknown_positions
+from ampsoak.section.interfaces import interface_tensors
 from ampsoak.section.kernels import paint_lines
 
 CELLS_PER_DIAMETER = 5.5  # conductor diameters are resolved by at least this many cells
@@ -55,8 +56,7 @@ class Section:
     x_points, y_points : (nx,), (ny,) float64            where unknowns sit [m]
     quarter_area : (2 nx, 2 ny, n_parts) float64         painted area of each part in each quarter [m²]
     cell_area : (nx, ny, n_parts) float64                the same per cell [m²]
-    side_x : (ny, nx + 1, n_parts) float64               length of each part between points on horizontals through points [m]
-    side_y : (nx, ny + 1, n_parts) float64               the same on verticals [m]
+    interface : (nx + 1, ny + 1, 3) float64              weighted normals of the interfaces in each element
     point_part : (nx, ny) int64                          part at each point
     point_conductor : (nx, ny) int64                     conductor that covers the point, -1 for none
     cut : CutEdge
@@ -70,8 +70,7 @@ class Section:
     y_points: np.ndarray
     quarter_area: np.ndarray
     cell_area: np.ndarray
-    side_x: np.ndarray
-    side_y: np.ndarray
+    interface: np.ndarray
     point_part: np.ndarray
     point_conductor: np.ndarray
     cut: CutEdge
@@ -299,10 +298,7 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
     quarters = _quarter_areas(painting, _interleave(x_lines, x_points), _interleave(y_lines, y_points))
     nx, ny = len(x_points), len(y_points)
     cell_area = quarters.reshape(nx, 2, ny, 2, -1).sum(axis=(1, 3))
-    x_stops = np.concatenate([[0.0], x_points, [scenario.width]])
-    y_stops = np.concatenate([[0.0], y_points, [scenario.height]])
-    side_x = painting.amounts(0, y_points, np.ones(ny), np.arange(ny), ny, x_stops)
-    side_y = painting.amounts(1, x_points, np.ones(nx), np.arange(nx), nx, y_stops)
+    finest = float(min(np.diff(x_lines).min(), np.diff(y_lines).min()))
     point_part, point_conductor = _point_parts(scenario, x_points, y_points)
     for index, conductor in enumerate(scenario.conductors):
         inside = int((point_conductor == index).sum())
@@ -318,8 +314,7 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
         y_points=y_points,
         quarter_area=quarters,
         cell_area=cell_area,
-        side_x=side_x,
-        side_y=side_y,
+        interface=interface_tensors(scenario, x_points, y_points, finest),
         point_part=point_part,
         point_conductor=point_conductor,
         cut=_cut_links(scenario, x_points, y_points, point_conductor),

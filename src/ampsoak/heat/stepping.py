@@ -1,0 +1,370 @@
+"""Adaptive stepping of one member in time, and of many members side by side.
+
+Method: Alexander's three-stage singly diagonally implicit Runge-Kutta method, order 3, L-stable, stiffly accurate
+(R. Alexander, SIAM J. Numer. Anal. 14 (1977) 1006), applied to heat content so that what a step stores is exactly what
+flowed in. Its error is estimated against an embedded second-order solution, filtered through the step's own matrix.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from ampsoak.base.errors import NumericalError
+from ampsoak.heat import kernels
+from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.network import HeatModel
+from ampsoak.scenario.case import CurrentProfile
+
+GAMMA = 0.43586652150845906  # root of x³ - 3x² + 3x/2 - 1/6 in (1/6, 1/2)
+_B1 = -(6 * GAMMA**2 - 16 * GAMMA + 1) / 4
+_B2 = (6 * GAMMA**2 - 20 * GAMMA + 5) / 4
+_NODES = (GAMMA, (1 + GAMMA) / 2, 1.0)
+_A21 = (1 - GAMMA) / 2
+_E2 = (0.5 - GAMMA) / (_NODES[1] - GAMMA)  # embedded second-order weights on the first two stages
+_ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
+_LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
+_SMALLEST = 1e-9  # [s]
+_MOST_ITERATIONS = 8
+_LOCAL_SHARE = 0.3  # share of the user's tolerance that one step may err by
+
+
+@dataclass(frozen=True)
+class Member:
+    """One member of a batch: everything in which it may differ from its siblings.
+
+    Parameters
+    ----------
+    profiles : tuple of CurrentProfile            one per circuit
+    start : (unknowns,) float64                   start state [K]
+    conductivity_scale : (n_materials,) or None   factors on conductivity
+    capacity_scale : (n_materials,) or None       factors on heat capacity
+    """
+
+    profiles: tuple[CurrentProfile, ...]
+    start: np.ndarray
+    conductivity_scale: np.ndarray | None = None
+    capacity_scale: np.ndarray | None = None
+
+
+@dataclass
+class Step:
+    """One accepted step; temperature inside it is a cubic through both ends and their slopes.
+
+    Parameters
+    ----------
+    begin, end : float                        [s]
+    before, after : (unknowns,) float64       temperature [K]
+    rate_before, rate_after : (unknowns,)     slope [K/s]
+    generated, lost, stored : float           heat in the step [J/m]
+    current : (n_circuits,) float64           at the end of the step [A]
+    joule : (conductors,) float64             at the end of the step [W/m]
+    error : float                             estimated error of the step [K]
+    surface_flow : (n_faces,) float64         heat leaving each border face at the end [W/m]
+    """
+
+    begin: float
+    end: float
+    before: np.ndarray
+    after: np.ndarray
+    rate_before: np.ndarray
+    rate_after: np.ndarray
+    generated: float
+    lost: float
+    stored: float
+    current: np.ndarray
+    joule: np.ndarray
+    error: float
+    surface_flow: np.ndarray
+
+    def at(self, time: float, unknowns=slice(None)) -> np.ndarray:
+        """Temperature [K] of ``unknowns`` at ``time`` inside the step."""
+        length = self.end - self.begin
+        s = (time - self.begin) / length
+        a, b = self.before[unknowns], self.after[unknowns]
+        cubic = (
+            (1 + 2 * s) * (1 - s) ** 2 * a
+            + s * (1 - s) ** 2 * length * self.rate_before[unknowns]
+            + s * s * (3 - 2 * s) * b
+            - s * s * (1 - s) * length * self.rate_after[unknowns]
+        )
+        return cubic
+
+
+class Stepper:
+    """Steps one member.
+
+    Parameters
+    ----------
+    model : HeatModel
+    member : Member
+    tolerance : float              allowed error of a temperature [K]
+    boundaries : BoundaryTables    shared by the members of a batch
+    """
+
+    def __init__(self, model: HeatModel, member: Member, tolerance: float, boundaries: BoundaryTables):
+        self.model, self.member, self.boundaries = model, member, boundaries
+        self.tolerance = tolerance
+        network = model.network
+        n, cells = model.unknowns, model.cells
+        conductors = n - cells
+        materials = len(model.materials)
+        ones = np.ones(materials)
+        self.k_scale = ones if member.conductivity_scale is None else np.asarray(member.conductivity_scale, float)
+        self.c_scale = ones if member.capacity_scale is None else np.asarray(member.capacity_scale, float)
+        self.temperature = np.array(member.start, dtype=float)
+        kernels.spread_conductors(network, self.temperature)
+        self.time = 0.0
+        self.links = model.new_links()
+        kernels.conductances(network, self.temperature, self.k_scale, self.links)
+        width = int(network.shape[6]) + 1
+        self.band = np.zeros((cells, width))
+        self.border, self.reduced = np.zeros((conductors, cells)), np.zeros((conductors, cells))
+        self.inverse = np.zeros((conductors, conductors))
+        self.work = np.zeros((6, max(n, len(network.face_cell))))[:, :]
+        self.surface = self.temperature[network.face_cell].copy()
+        self.content, self.capacity = np.zeros(n), np.zeros(n)
+        kernels.heat_content(network, self.temperature, self.c_scale, self.content, self.capacity)
+        self.rate: np.ndarray | None = None
+        self.key: tuple | None = None
+        self.slow = False
+        self.suggested: float | None = None
+        self.accepted = self.rejected = self.factorised = 0
+        self.breaks = sorted(
+            {t for profile in member.profiles for t in profile.time} | set(boundaries.times) | _source_times(model)
+        )
+
+    # -- pieces ---------------------------------------------------------------------------------------------------
+    def currents(self, time: float, before: bool = False) -> np.ndarray:
+        """Circuit currents [A] at ``time``; ``before`` takes the segment that ends there."""
+        at = np.nextafter(time, -np.inf) if before else time
+        return np.array([float(profile.at(at)) for profile in self.member.profiles])
+
+    def _joule(self, current: np.ndarray) -> np.ndarray:
+        model = self.model
+        if not len(model.resistance):
+            return np.zeros(0)
+        carried = np.where(model.circuit >= 0, np.append(current, 0.0)[model.circuit], 0.0) * model.current_factor
+        return carried**2 * model.resistance
+
+    def _volume_source(self, time: float) -> np.ndarray:
+        source = np.zeros(self.model.unknowns)
+        for part, area in self.model.source_area:
+            heat = self.model.section.scenario.parts[part].heat_source
+            strength = float(heat.value.at(time))
+            source += area * (strength if heat.kind == "volume" else strength / area.sum())
+        return source
+
+    def _slopes(self, surroundings) -> np.ndarray:
+        faces = len(self.model.network.face_cell)
+        flow, slope = np.zeros(faces), np.zeros(faces)
+        kernels.border_flow(
+            self.model.network, self.links, surroundings, self.temperature, self.surface, flow, slope
+        )
+        return slope
+
+    def _factorise(self, step: float, joule: np.ndarray, surroundings) -> int:
+        model = self.model
+        if not model.linear:
+            kernels.conductances(model.network, self.temperature, self.k_scale, self.links)
+        corner = np.zeros(model.unknowns - model.cells)
+        kernels.assemble(
+            model.network, self.links, self.capacity, self._slopes(surroundings),
+            joule * model.temperature_coefficient, GAMMA * step, self.band, self.border, corner,
+        )  # fmt: skip
+        self.factorised += 1
+        return kernels.factorise_bordered(self.band, self.border, corner, self.reduced, self.inverse)
+
+    def _initial_rate(self, current: np.ndarray) -> np.ndarray:
+        """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
+        model, network = self.model, self.model.network
+        surroundings = self.boundaries.at(self.time)
+        faces = len(network.face_cell)
+        flow, slope = np.zeros(faces), np.zeros(faces)
+        kernels.border_flow(network, self.links, surroundings, self.temperature, self.surface, flow, slope)
+        source = self._volume_source(self.time)
+        conductors = self.temperature[model.cells :]
+        source[model.cells :] += self._joule(current) * (1 + model.temperature_coefficient * (conductors - 293.15))
+        net = np.zeros(model.unknowns)
+        kernels.net_heat(network, self.links, self.temperature, source, flow, net)
+        return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
+
+    def _first_step(self, rate: np.ndarray) -> float:
+        fastest = float(np.abs(rate).max(initial=0.0))
+        allowed = 4.0 * self.tolerance
+        return min(allowed / fastest, 100.0) if fastest > 0 else 10.0
+
+    # -- stepping -------------------------------------------------------------------------------------------------
+    def steps(self, until: float) -> Iterator[Step]:
+        """Yield accepted steps up to ``until`` [s]; a change of current or boundary is always a step's end."""
+        stops = [t for t in self.breaks if self.time < t < until] + [until]
+        for stop in stops:
+            fresh = True
+            while self.time < stop:
+                current = self.currents(self.time)
+                if fresh:
+                    before = self._initial_rate(current)
+                    if self.rate is None or np.abs(before - self.rate)[self.model.cells :].max(initial=0.0) > 0 or (
+                        self.suggested is None
+                    ):
+                        self.rate = before
+                        self.suggested = self._first_step(before)
+                    fresh = False
+                yield self._advance(stop)
+
+    def _advance(self, stop: float) -> Step:
+        wanted = _on_ladder(self.suggested)
+        while True:
+            left = stop - self.time
+            step = left if wanted >= left * 0.999 else (left / 2 if wanted > left / 2 else wanted)
+            if step < _SMALLEST and left > _SMALLEST:
+                raise self._failure("the time step collapsed", step)
+            outcome = self._try(step, stop if step == left else self.time + step)
+            if isinstance(outcome, Step):
+                return outcome
+            self.rejected += 1
+            wanted = _on_ladder(min(outcome, step / _LADDER))
+
+    def _try(self, step: float, end: float) -> Step | float:
+        """One attempt; a Step when accepted, else the step length to try next [s]."""
+        model, network = self.model, self.model.network
+        currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
+        joules = [self._joule(current) for current in currents]
+        surrounding = [self.boundaries.at(self.time + node * step) for node in _NODES]
+        key = (step, joules[2].tobytes(), self.boundaries.constant)
+        reusable = key == self.key and (
+            (model.linear and self.boundaries.linear and self.boundaries.constant) or not self.slow
+        )
+        if not reusable:
+            self.key = None
+            if self._factorise(step, joules[2], surrounding[2]) != 0:
+                return step / 4
+            self.key = key
+        flows, temperature = [], self.temperature.copy()
+        generated = lost = 0.0
+        slowest = 0
+        stage_tolerance = min(1e-3, 0.01 * self.tolerance)
+        guess = temperature + GAMMA * step * self.rate
+        weights = (_B1, _B2, GAMMA)
+        for stage in range(3):
+            base = self.content.copy()
+            if stage == 1:
+                base += step * _A21 * flows[0]
+            elif stage == 2:
+                base += step * (_B1 * flows[0] + _B2 * flows[1])
+            state = guess.copy()
+            kernels.spread_conductors(network, state)
+            iterations, change, _, made, left = kernels.solve_stage(
+                network, self.links, surrounding[stage], self.band, self.border, self.reduced, self.inverse,
+                model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
+                self._volume_source(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
+                self.work, stage_tolerance, _MOST_ITERATIONS,
+            )  # fmt: skip
+            if iterations < 0 or not np.isfinite(change):
+                self.key = None
+                return step / 4
+            slowest = max(slowest, iterations)
+            content = self.work[0, : model.unknowns].copy()
+            flows.append((content - base) / (GAMMA * step))
+            generated += step * weights[stage] * made
+            lost += step * weights[stage] * left
+            if stage == 0:
+                first = state
+                guess = temperature + (state - temperature) * (_NODES[1] / _NODES[0])
+            elif stage == 1:
+                guess = first + (state - first) * ((1 - _NODES[0]) / (_NODES[1] - _NODES[0]))
+        estimate = step * (_ERROR[0] * flows[0] + _ERROR[1] * flows[1] + _ERROR[2] * flows[2])
+        kernels.solve_bordered(network, self.band, self.border, self.reduced, self.inverse, estimate)
+        error = float(np.abs(estimate).max())
+        allowed = _LOCAL_SHARE * self.tolerance
+        factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
+        if error > allowed:
+            return step * max(0.2, factor)
+        return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], joules[2], error,
+                            factor, slowest)  # fmt: skip
+
+    def _accept(self, step, end, state, content, flow, generated, lost, current, joule, error, factor, slowest):
+        model = self.model
+        stored = float((content - self.content).sum())
+        capacity = self.work[1, : model.unknowns].copy()
+        rate = np.divide(flow, capacity, out=np.zeros_like(flow), where=capacity > 0)
+        kernels.spread_conductors(model.network, rate)
+        heat = joule * (1 + model.temperature_coefficient * (state[model.cells :] - 293.15))
+        result = Step(
+            begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
+            generated=generated, lost=lost, stored=stored, current=current, joule=heat, error=error,
+            surface_flow=self.work[4, : len(model.network.face_cell)].copy(),
+        )  # fmt: skip
+        self.temperature, self.content, self.capacity, self.rate = state, content, capacity, rate
+        self.time = end
+        self.accepted += 1
+        self.slow = slowest > 4
+        # a step that fits stays: a new length costs a factorisation
+        self.suggested = step if 0.8 < factor < 1.5 else step * min(factor, 4.0)
+        return result
+
+    def _failure(self, what: str, step: float) -> NumericalError:
+        model = self.model
+        hottest = int(np.argmax(self.temperature))
+        if hottest >= model.cells:
+            place = f"conductor {model.section.scenario.conductors[hottest - model.cells].name}"
+        else:
+            i, j = np.argwhere(model.cell_order == hottest)[0]
+            part = model.section.scenario.parts[model.section.point_part[i, j]]
+            place = (
+                f"cell at x {1e3 * model.section.x_points[i]:.2f} mm, y {1e3 * model.section.y_points[j]:.2f} mm "
+                f"in {part.name} ({part.material.name})"
+            )
+        return NumericalError(
+            f"{what} at {self.time:.6g} s (last step tried {step:.2g} s); hottest is {place} at "
+            f"{self.temperature[hottest] - 273.15:.1f} °C; the state up to here is kept"
+        )
+
+
+def _source_times(model: HeatModel) -> set[float]:
+    parts = model.section.scenario.parts
+    return {t for part, _ in model.source_area for t in parts[part].heat_source.value.time}
+
+
+def _on_ladder(step: float) -> float:
+    """Largest length on the ladder not above ``step`` [s]."""
+    return _LADDER ** np.floor(np.log(step) / np.log(_LADDER) + 1e-9)
+
+
+def run_members(work: Callable[[int], object], count: int, workers: int | None = None) -> list:
+    """Call ``work`` for every member number and return the results in order.
+
+    Members are independent and the kernels release the interpreter, so threads share one model; the result does not
+    depend on how many there are.
+    """
+    workers = min(count, workers or os.cpu_count() or 1)
+    if workers <= 1:
+        return [work(number) for number in range(count)]
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(work, range(count)))
+
+
+def start_state(model: HeatModel, temperature: float) -> np.ndarray:
+    """Cold start: ``temperature`` [K] everywhere but in parts with their own start temperature, (unknowns,)."""
+    scenario = model.section.scenario
+    own = np.array([temperature if p.start_temperature is None else p.start_temperature for p in scenario.parts])
+    area = model.section.cell_area
+    state = np.full(model.unknowns, float(temperature))
+    capacity = np.array([float(p.material.volumetric_heat_capacity(t)) for p, t in zip(scenario.parts, own, strict=True)])
+    weight = area * capacity
+    total = weight.sum(axis=-1)
+    mixed = (weight * own).sum(axis=-1) / np.where(total > 0, total, 1.0)
+    state[model.cell_order.ravel()] = np.where(total > 0, mixed, temperature).ravel()
+    for index, conductor in enumerate(scenario.conductors):
+        state[model.cells + index] = own[conductor.part]
+    return state
+
+
+def history(steps: Sequence[Step], unknown: int) -> tuple[np.ndarray, np.ndarray]:
+    """Times [s] and temperature [K] of one unknown at the ends of the steps, both (n + 1,)."""
+    times = np.array([steps[0].begin, *(step.end for step in steps)])
+    return times, np.array([steps[0].before[unknown], *(step.after[unknown] for step in steps)])

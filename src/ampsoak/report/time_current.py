@@ -1,0 +1,394 @@
+"""The time-current figure: how long the cable may carry a current, and when devices open."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import FixedLocator, FuncFormatter, LogLocator, NullFormatter, NullLocator
+
+from ampsoak.coverage.compare import Coverage, DeviceCoverage
+from ampsoak.coverage.partition import joined
+from ampsoak.coverage.stretches import KINDS
+from ampsoak.coverage.words import KIND_WORDS, current_words, ranges_words, time_words
+from ampsoak.report import style
+from ampsoak.report import time_current_data as data
+from ampsoak.report.key import Entry, draw_key, spread
+from ampsoak.report.page import Heading, Page, shortened, text_width, wrapped
+from ampsoak.report.words import knee_words, limit_words, origin_words
+from ampsoak.runfile.records import Curve
+
+_LONGEST_DECADE = 23.0  # [mm]
+_TALLEST, _WIDEST = 165.0, 92.0  # of the axes [mm]
+_LABELS, _CLOCK, _ROW = 15.0, 15.0, 4.4  # room left for numbers, right for clock times, height of a ribbon row [mm]
+_MAX_ROWS = 6
+_CLOCK_TIMES = {60.0: "1 min", 600.0: "10 min", 3600.0: "1 h", 14400.0: "4 h", 86400.0: "24 h", 604800.0: "7 d"}
+_DASHES = {"standard": "-", "maker": "-", "default": (0, (4, 1.8)), "interpolated": (0, (1.6, 1.4))}
+
+
+@style.styled
+def time_current_figure(curve: Curve, coverage: Coverage | None = None, number: int = 1) -> Figure:
+    """Draw times to the limits and device bands on log-log axes with equal decades.
+
+    Parameters
+    ----------
+    curve : Curve
+    coverage : Coverage or None    devices compared with it; None draws the cable alone
+    number : int                   number of the figure
+
+    Returns
+    -------
+    Figure
+    """
+    span, times = data.axis_spans(curve, coverage)
+    decades = np.log10(span[1] / span[0]), np.log10(times[1] / times[0])
+    length = min(_LONGEST_DECADE, _WIDEST / decades[0], _TALLEST / decades[1])
+    width, height = length * decades[0], length * decades[1]
+    rows = _ribbon_rows(coverage)
+    ribbon = len(rows) * _ROW + (3.0 if rows else 0.0)
+    page = Page(
+        Heading(number, "Time-current comparison", curve.title, _caption(curve, coverage), origin_words(curve)),
+        height + ribbon + 12.0,
+    )
+    left, bottom = page.left + _LABELS, page.bottom + 12.0
+    axes = page.axes(left, bottom, width, height, label="time-current")
+    _set_axes(axes, span, times)
+    entries = _draw_limits(axes, curve, times)
+    entries += _draw_adiabatic(axes, curve)
+    for place, entry in enumerate(coverage.devices if coverage else ()):
+        entries += _draw_device(axes, entry, span, times[1], place)
+    _draw_currents(page, axes, curve, coverage, (left, bottom, width))
+    entries += _draw_uncovered(axes, curve, coverage, span, times[1], width)
+    if curve.horizon < times[1]:
+        axes.axhline(curve.horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
+        axes.annotate(
+            f"longest time computed, {time_words(curve.horizon)}", (1, curve.horizon), (-2, 2),
+            xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="bottom",
+            fontsize=style.SIZE_SMALL, color=style.QUIET,
+        )
+    used = _draw_ribbon(page, rows, span, (left, bottom + height + 2.0, width))
+    _draw_column(page, curve, coverage, entries, used, left + width + _CLOCK + 3.0)
+    return page.figure
+
+
+def _set_axes(axes: Axes, span, times) -> None:
+    axes.set(xscale="log", yscale="log", xlim=span, ylim=times)
+    axes.set_xlabel(f"Current in the circuit, r.m.s. [A]{'   (k = 1000)' if span[1] >= 1000 else ''}")
+    axes.set_ylabel("Time [s]")
+    axes.grid(True, which="major", zorder=0)
+    axes.grid(True, which="minor", linewidth=0.25, zorder=0)
+    axes.set_axisbelow(True)
+    exponents = range(int(np.floor(np.log10(span[0]))), int(np.ceil(np.log10(span[1]))) + 1)
+    labelled = [step * 10.0**exponent for exponent in exponents for step in (1, 2, 5)]
+    axes.xaxis.set_major_locator(FixedLocator(labelled))
+    axes.xaxis.set_minor_locator(LogLocator(subs=range(1, 10), numticks=99))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 1000:g}k" if value >= 1000 else f"{value:g}"))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.yaxis.set_major_locator(LogLocator(numticks=99))
+    axes.yaxis.set_minor_locator(LogLocator(subs=range(2, 10), numticks=99))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}".replace(",", "\u202f")))
+    axes.yaxis.set_minor_formatter(NullFormatter())
+    clock = axes.secondary_yaxis("right")
+    shown = {time: words for time, words in _CLOCK_TIMES.items() if times[0] <= time <= times[1]}
+    clock.yaxis.set_major_locator(FixedLocator(list(shown)))
+    clock.yaxis.set_minor_locator(NullLocator())
+    clock.yaxis.set_major_formatter(FuncFormatter(lambda value, _: shown.get(round(value), "")))
+
+
+def _draw_limits(axes: Axes, curve: Curve, times) -> list[Entry]:
+    series = data.limit_series(curve)
+    entries = []
+    for number, limit in enumerate(curve.limits):
+        look = style.LINES[number % len(style.LINES)]
+        marker = {"marker": style.LIMIT_MARKERS[number % len(style.LIMIT_MARKERS)], "markersize": 4.5}
+        own = [one for one in series if one.name == limit["name"]]
+        has_knee = False
+        for one in own:
+            if one.kind == "limit":
+                axes.plot(one.current, one.time, **look, linewidth=1.8, zorder=4, label=f"limit {one.name}")
+            elif one.kind == "knee":
+                has_knee = True
+                # the time runs off to infinity somewhere left of this current
+                axes.plot(
+                    np.repeat(one.current, 2), [one.time[0], times[1]], color=look["color"], linestyle=(0, (1, 1.5)),
+                    linewidth=1.0, zorder=3.5,
+                )
+                axes.plot(
+                    one.current, one.time, linestyle="none", color=look["color"], markeredgecolor=style.PAPER, **marker,
+                    zorder=5, label=f"knee {one.name}",
+                )
+            else:
+                axes.plot(
+                    one.current, one.time, linestyle="none", marker="^", markersize=4, markerfacecolor=style.PAPER,
+                    markeredgecolor=look["color"], zorder=5, clip_on=False, label=f"beyond horizon {one.name}",
+                )
+        line = {**look, "linewidth": 1.8}
+        if has_knee:
+            line |= {**marker, "markeredgecolor": style.PAPER}
+        entries.append(Entry(f"{limit_words(limit)}: {knee_words(curve, number)}", line))
+    return entries
+
+
+def _draw_adiabatic(axes: Axes, curve: Curve) -> list[Entry]:
+    one = data.adiabatic_series(curve)
+    if one is None:
+        return []
+    look = {"color": "#000000", "linestyle": (0, (1, 1.2)), "linewidth": 2.2}
+    axes.plot(one.current, one.time, **look, zorder=4.2, label="adiabatic")
+    k, area = curve.adiabatic_k / 1e6, curve.adiabatic_area * 1e6
+    temperatures = f", {curve.adiabatic_limit}" if curve.adiabatic_limit else ""
+    return [Entry(f"adiabatic k²S² = I²t, 0.1 to 5 s: k = {k:.4g} A·s½/mm², S = {area:.3g} mm²{temperatures}", look)]
+
+
+def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, place: int) -> list[Entry]:
+    tone = style.DEVICE_TONES[place % len(style.DEVICE_TONES)]
+    current, lower, upper = data.band_outline(entry.band.fast, entry.band.slow, span, top)
+    axes.fill_between(
+        current, lower, upper, where=np.isfinite(lower), facecolor=tone["fill"], edgecolor="none", zorder=1,
+        label=f"band {entry.device.name}",
+    )
+    entries = []
+    edges = data.drawn_edges(entry)
+    if len(edges) == 3:
+        current, lower, upper = data.band_outline(entry.band.fast, edges[2][0], span, top)
+        axes.fill_between(
+            current, lower, upper, where=np.isfinite(lower), facecolor="none", edgecolor=style.FAINT, hatch=tone["hatch"],
+            linewidth=0, zorder=1.1,
+        )
+        patch = {"facecolor": tone["fill"], "edgecolor": style.FAINT, "hatch": tone["hatch"]}
+        model = KIND_WORDS[edges[2][0].kind(_middle(edges[2][0], span)) or "default"]
+        entries.append(Entry(f"{entry.device.title}: band, hatched up to the slow edge of {_which(model)}", patch=patch))
+    else:
+        patch = {"facecolor": tone["fill"], "edgecolor": tone["edge"]}
+        entries.append(Entry(f"{entry.device.title}: band", patch=patch))
+    seen = []
+    for edge, role in edges:
+        for one in data.edge_series(entry.device.name, edge, span, top):
+            kind = one.kind.split(", ")[1]
+            look = {"color": tone["edge"], "linestyle": _DASHES[kind], "linewidth": 1.3 if role == "verdict" else 0.9}
+            axes.plot(one.current, one.time, **look, zorder=2.5, label=f"{one.kind} {one.name}")
+            if kind not in seen:
+                seen.append(kind)
+    for kind in sorted(seen, key=KINDS.index):
+        look = {"color": tone["edge"], "linestyle": _DASHES[kind], "linewidth": 1.3}
+        entries.append(Entry(f"edge {KIND_WORDS[kind]}", look))
+    return entries + _draw_marks(axes, entry, tone, span, top)
+
+
+def _which(model: str) -> str:
+    return "the line " + model if model.startswith("drawn") else model
+
+
+def _middle(edge, span) -> float:
+    """A current at which an edge has a finite time."""
+    for stretch in edge.stretches:
+        part = stretch.portion(*span)
+        if part and np.isfinite(part.time[0]) and not part.is_level:
+            return part.high
+    return span[1]
+
+
+def _draw_marks(axes: Axes, entry: DeviceCoverage, tone: dict, span, top: float) -> list[Entry]:
+    """Test points: triangles point to the side on which the device's curve lies."""
+    entries = []
+    for one in data.device_series(entry, span, top):
+        if not one.kind.startswith("mark"):
+            continue
+        _, meaning, start, scope = one.kind.split(", ")
+        face = tone["edge"] if meaning == "trip" and start == "cold" else FACE_HOT if start == "hot" else style.PAPER
+        size = 3.5 if scope == "field" else 5.0
+        look = {
+            "linestyle": "none", "marker": "^" if meaning == "hold" else "v", "markersize": size, "markerfacecolor": face,
+            "markeredgecolor": tone["edge"], "markeredgewidth": 0.9,
+        }
+        axes.plot(one.current, np.minimum(one.time, top), **look, zorder=5, clip_on=False, label=f"{one.kind} {one.name}")
+        what = "has to hold until then" if meaning == "hold" else "has to have opened by then"
+        source = {"certification": "test point", "field": "site-test limit", "maker": "given point"}[scope]
+        entries.append(Entry(f"{source}, {start} start: {what}", look))
+    return entries
+
+
+FACE_HOT = "#9a9a9a"
+
+
+def _draw_currents(page: Page, axes: Axes, curve: Curve, coverage: Coverage | None, place) -> None:
+    """Rated and conventional operating currents as ticks at the bottom, the fault current as a vertical."""
+    left, bottom, width = place
+    span = axes.get_xlim()
+    marks = []
+    for entry in coverage.devices if coverage else ():
+        prefix = f"{entry.device.name}: " if len(coverage.devices) > 1 else ""
+        for symbol, current in (("In", entry.device.rating), ("I2", entry.device.operating_current)):
+            if np.isfinite(current) and span[0] < current < span[1]:
+                marks.append((float(current), f"{prefix}{symbol} = {current_words(current)}"))
+
+    def across(current):
+        return left + width * np.log(current / span[0]) / np.log(span[1] / span[0])
+
+    over = page.figure.add_axes((0, 0, 1, 1), zorder=3, label="over")
+    over.set(xlim=page.canvas.get_xlim(), ylim=page.canvas.get_ylim())
+    over.axis("off")
+    at = [across(current) for current, _ in marks]
+    places = spread(at, 3.2, left + 2.0, left + width - 2.0)
+    for (_, words), x, shown in zip(marks, at, places, strict=True):
+        over.plot([x, x, shown], [bottom, bottom + 2.6, bottom + 4.6], color=style.INK, linewidth=1.0)
+        over.text(
+            shown, bottom + 5.2, words, rotation=90, ha="center", va="bottom", fontsize=style.SIZE_SMALL + 0.5,
+            bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
+        )
+    if np.isfinite(curve.fault_current) and span[0] < curve.fault_current < span[1]:
+        axes.axvline(
+            curve.fault_current, color=style.INK, linewidth=1.0, linestyle=(0, (8, 2, 1, 2)), zorder=3, label="fault current"
+        )
+        axes.annotate(
+            f"prospective fault current {current_words(curve.fault_current)}", (curve.fault_current, 1.0), (3, -4),
+            xycoords=("data", "axes fraction"), textcoords="offset points", rotation=90, ha="left", va="top",
+            fontsize=style.SIZE_SMALL + 0.5,
+        )
+
+
+def _shown_pair(coverage: Coverage | None) -> tuple[DeviceCoverage, int] | None:
+    """Device and limit whose uncovered range is hatched: the first device, its widest range; the ribbon shows all."""
+    if not coverage or not coverage.devices or not coverage.devices[0].limits:
+        return None
+    entry = coverage.devices[0]
+    widths = [sum(np.log(high / low) for low, high in limit.uncovered) for limit in entry.limits]
+    return entry, int(np.argmax(widths))
+
+
+def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, top: float, width: float) -> list[Entry]:
+    pair = _shown_pair(coverage)
+    if pair is None:
+        return []
+    entry, number = pair
+    limit = entry.limits[number]
+    outlines = data.uncovered_outline(curve, entry, number, span, top)
+    look = style.VERDICTS["uncovered"]
+    for current, lower, upper in outlines:
+        axes.fill_between(
+            current, lower, upper, facecolor="none", edgecolor=style.INK, hatch=look.hatch, linewidth=0.0, zorder=3,
+            label="uncovered",
+        )
+        for end in (current[0], current[-1]):
+            axes.axvline(end, color=style.INK, linewidth=0.7, zorder=3)
+    if outlines:
+        words = f"Uncovered {ranges_words(limit.uncovered)}: {limit.limit} falls before the device opens"
+    elif limit.unknown:
+        words = f"No range shown to be uncovered; unknown {ranges_words(limit.unknown)}"
+    else:
+        words = "No range among the compared currents is uncovered"
+    _place_words(axes, words, outlines, curve, span, width)
+    if not outlines:
+        return []
+    patch = {"facecolor": style.PAPER, "edgecolor": style.INK, "hatch": look.hatch}
+    return [Entry(f'uncovered by {entry.device.name}, limit "{limit.limit}"', patch=patch)]
+
+
+def _place_words(axes: Axes, words: str, outlines, curve: Curve, span, width: float) -> None:
+    """Words in the upper right of the axes, which falling curves leave free, with a leader to the hatched area."""
+    fault = curve.fault_current
+    right = np.log(fault / span[0]) / np.log(span[1] / span[0]) if np.isfinite(fault) and fault < span[1] else 1.0
+    right = right - 1.5 / width if right > 0.55 else 1.0 - 1.5 / width
+    begin = np.log(outlines[-1][0][-1] / span[0]) / np.log(span[1] / span[0]) if outlines else 0.3
+    room = max(24.0, min(46.0, (right - begin) * width - 8.0))
+    box = {"facecolor": style.PAPER, "edgecolor": style.INK, "linewidth": 0.7, "pad": 3.0}
+    lines = "\n".join(wrapped(words, room, style.SIZE_TEXT))
+    keywords = {"fontsize": style.SIZE_TEXT, "ha": "right", "va": "top", "bbox": box, "zorder": 6, "gid": "uncovered words"}
+    if not outlines:
+        axes.text(right, 0.93, lines, transform=axes.transAxes, **keywords)
+        return
+    current, lower, upper = outlines[0]
+    middle = len(current) // 2
+    low, high = np.log(lower[middle]), np.log(min(upper[middle], axes.get_ylim()[1]))
+    axes.annotate(
+        lines, (current[middle], np.exp(low + 0.72 * (high - low))), (right, 0.93), textcoords="axes fraction",
+        arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.8, "relpos": (0, 0.5)}, **keywords,
+    )
+
+
+def _ribbon_rows(coverage: Coverage | None) -> list[tuple[str, tuple]]:
+    rows = [
+        (f"{entry.device.name} / {limit.limit}" if len(coverage.devices) > 1 else limit.limit, limit.intervals)
+        for entry in (coverage.devices if coverage else ())
+        for limit in entry.limits
+    ]
+    return rows[:_MAX_ROWS]
+
+
+def _draw_ribbon(page: Page, rows, span, place) -> list[str]:
+    """One row per device and limit: its verdict along the current axis; returns the verdicts used."""
+    left, bottom, width = place
+    used: list[str] = []
+
+    def across(current):
+        return left + width * np.clip(np.log(current / span[0]) / np.log(span[1] / span[0]), 0, 1)
+
+    for row, (words, intervals) in enumerate(rows):
+        low = bottom + (len(rows) - 1 - row) * _ROW
+        for interval in intervals:
+            look = style.VERDICTS[interval.verdict]
+            a, b = across(interval.low), across(interval.high)
+            if b - a < 0.05:
+                continue
+            used.append(interval.verdict)
+            page.canvas.add_patch(
+                Rectangle(
+                    (a, low), b - a, _ROW - 0.8, facecolor=look.fill, edgecolor=style.INK, hatch=look.hatch, linewidth=0.5,
+                    gid=f"verdict {interval.verdict}",
+                )
+            )
+            if b - a > text_width(look.word, style.SIZE_SMALL) + 2.0:
+                background = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.5} if look.hatch else None
+                page.canvas.text(
+                    (a + b) / 2, low + _ROW / 2 - 0.45, look.word, fontsize=style.SIZE_SMALL, ha="center", va="center",
+                    bbox=background,
+                )
+        label = shortened(words, page.right - left - width - 4.0, style.SIZE_SMALL + 0.5)
+        page.text(left + width + 2.0, low + _ROW / 2 - 0.4, label, size=style.SIZE_SMALL + 0.5, va="center")
+    return [verdict for verdict in style.VERDICTS if verdict in used]
+
+
+def _draw_column(page: Page, curve: Curve, coverage: Coverage | None, entries, used: list[str], left: float) -> None:
+    """Key, and the answer for the hatched device and limit, right of the axes."""
+    width = page.right - left
+    rows = len(_ribbon_rows(coverage))
+    top = page.top - rows * _ROW - (5.0 if rows else 0.0)
+    y = draw_key(page, left, top, width, entries, "Key")
+    if used:
+        verdicts = []
+        for verdict in used:
+            look = style.VERDICTS[verdict]
+            patch = {"facecolor": look.fill, "edgecolor": style.INK, "hatch": look.hatch}
+            verdicts.append(Entry(look.meaning, patch=patch))
+        y = draw_key(page, left, y - 2.0, width, verdicts, "Ribbon above the axes")
+    pair = _shown_pair(coverage)
+    if pair is None:
+        return
+    entry, number = pair
+    limit = entry.limits[number]
+    y -= 2.0
+    page.text(left, y, "Answer", weight="bold")
+    y -= 4.5
+    y = page.paragraph(left, y, width, f"{entry.device.name} against {limit.limit}, basis {entry.basis}:") - 0.8
+    for verdict, look in style.VERDICTS.items():
+        if ranges := joined(limit.intervals, (verdict,)):
+            y = page.paragraph(left, y, width, f"{look.meaning.partition(',')[0]}: {ranges_words(ranges)}") - 0.6
+    for sentence in limit.sentences[len(limit.intervals) :]:  # what is reached when the device opens
+        y = page.paragraph(left, y, width, sentence) - 0.6
+
+
+def _caption(curve: Curve, coverage: Coverage | None) -> str:
+    words = (
+        f"Time until each temperature limit falls at constant current in {curve.circuit}, computed from a start "
+        f"{curve.start_description} for at most {time_words(curve.horizon)}, at {len(curve.current)} currents from "
+        f"{current_words(curve.current[0])} to {current_words(curve.current[-1])}."
+    )
+    if not coverage or not coverage.devices:
+        return words
+    bases = ", ".join(f"{entry.device.name} on basis {entry.basis}" for entry in coverage.devices)
+    notes = "".join(f" {note[0].upper()}{note[1:]}." for entry in coverage.devices for note in entry.notes)
+    return (
+        f"{words} Devices: {bases}; solid edges are from the standard or given points, broken ones are interpolated or our "
+        f"default model, which no standard promises. No edge is drawn where no data exist.{notes}"
+    )

@@ -1,0 +1,79 @@
+"""The section on its way from the keys to the case: named parts, strokes in painting order, faces and cavity."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from ampsoak.scenario.case import HeatSource
+from ampsoak.scenario.lines import Path
+from ampsoak.scenario.shapes import Shape
+
+Span = tuple[str, float, float]
+
+
+@dataclass
+class PlannedPart:
+    """A part before its material is looked up; ``path`` is where its material was named."""
+
+    name: str
+    material: str
+    role: str
+    path: Path
+    start_temperature: float | None = None
+    heat_source: HeatSource | None = None
+
+
+@dataclass
+class Stroke:
+    """One stroke of the painting order."""
+
+    shape: Shape
+    part: str
+    path: Path
+
+
+@dataclass
+class PlannedConductor:
+    """A conductor before its circuit is looked up: ``circuit`` and ``factor`` say what loads it, None for nothing."""
+
+    name: str
+    shape: Shape
+    metal_area: float
+    resistance: float
+    temperature_coefficient: float
+    circuit: str | None
+    factor: float
+    path: Path
+    adiabatic_k: float | None = None
+
+
+@dataclass
+class Plan:
+    """What a section shows.
+
+    Parameters
+    ----------
+    width, height : float       [m]
+    represents : str            words for captions
+    parts : list                part 0 is the background
+    strokes : list              in painting order
+    conductors : list           in part order
+    faces : dict                template face to its spans (edge, start, stop) [m]
+    cavity : tuple              (left, bottom, right, top) in which a cable may lie [m]
+    place : str                 placement word where a cable has none, "" where a position is required
+    """
+
+    width: float
+    height: float
+    represents: str
+    parts: list[PlannedPart] = field(default_factory=list)
+    strokes: list[Stroke] = field(default_factory=list)
+    conductors: list[PlannedConductor] = field(default_factory=list)
+    faces: dict[str, list[Span]] = field(default_factory=dict)
+    cavity: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    place: str = ""
+
+    @property
+    def edges(self) -> dict[str, float]:
+        """Length of each edge [m]."""
+        return {"left": self.height, "right": self.height, "bottom": self.width, "top": self.width}

@@ -1,0 +1,167 @@
+"""Section templates: stud bay, ceiling and clipped cable, each turned into the parts and strokes of a drawing."""
+
+from __future__ import annotations
+
+from ampsoak.scenario.findings import Findings
+from ampsoak.scenario.lines import Path
+from ampsoak.scenario.model_base import Layer
+from ampsoak.scenario.model_section import Ceiling, Clipped, StudBay
+from ampsoak.scenario.plan import Plan, PlannedPart, Stroke
+from ampsoak.scenario.shapes import Rectangle
+
+OPEN_AIR = "air_effective_open"
+
+
+def plan_stud_bay(keys: StudBay, findings: Findings) -> Plan:
+    """Return the plan of a stud bay; the room face is at the bottom.
+
+    Parameters
+    ----------
+    keys : StudBay
+    findings : Findings      takes faults and defaults
+    """
+    path: Path = ("stud_bay",)
+    across = keys.plane == "across_studs"
+    half, width = _framing(keys, across, ("stud_spacing", "stud_width", "stud_material"), path, findings)
+    inner, outer = _thickness(keys.inner_lining), _thickness(keys.outer_lining)
+    depth = keys.depth.value
+    plan = Plan(
+        width,
+        inner + depth + outer,
+        "horizontal cut across the studs, room side at the bottom"
+        if across
+        else "vertical cut between the studs, x runs up the wall, room side at the bottom",
+        parts=[PlannedPart("fill", keys.fill, "fill", (*path, "fill"))],
+        cavity=(half, inner, width - half, inner + depth),
+        place="centred",
+    )
+    plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
+    _partial_fill(plan, keys, path, findings)
+    if across:
+        plan.parts.append(PlannedPart("studs", keys.stud_material or "", "framing", (*path, "stud_material")))
+        for left in (0.0, width - half):
+            plan.strokes.append(Stroke(Rectangle(left, inner, left + half, inner + depth), "studs", path))
+    _linings(plan, keys.inner_lining, "inner_lining", inner, -1, (*path, "inner_lining"))
+    _linings(plan, keys.outer_lining, "outer_lining", inner + depth, 1, (*path, "outer_lining"))
+    return plan
+
+
+def plan_ceiling(keys: Ceiling, findings: Findings) -> Plan:
+    """Return the plan of a joist space with fill; the underside of the board is at the bottom."""
+    path: Path = ("ceiling",)
+    across = keys.plane == "across_joists"
+    names = ("joist_spacing", "joist_width", "joist_material")
+    half, width = _framing(keys, across, names, path, findings)
+    board, fill = _thickness(keys.lining), keys.fill_thickness.value
+    plan = Plan(
+        width,
+        board + fill,
+        f"vertical cut {'across' if across else 'between'} the joists, room below, loft above",
+        parts=[PlannedPart("fill", keys.fill, "fill", (*path, "fill"))],
+        cavity=(half, board, width - half, board + fill),
+        place="on_board",
+    )
+    plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
+    if across:
+        if keys.joist_depth is None:
+            findings.fault((*path, "joist_depth"), 'is missing; plane "across_joists" needs it')
+        depth = fill if keys.joist_depth is None else keys.joist_depth.value
+        if depth > fill:
+            findings.assume("ceiling: joists stand above the fill; they are cut off at its top")
+        top = board + min(depth, fill)
+        plan.cavity = (half, board, width - half, board + fill)
+        plan.parts.append(PlannedPart("joists", keys.joist_material or "", "framing", (*path, "joist_material")))
+        for left in (0.0, width - half):
+            plan.strokes.append(Stroke(Rectangle(left, board, left + half, top), "joists", path))
+    _linings(plan, keys.lining, "lining", board, -1, (*path, "lining"))
+    return plan
+
+
+def plan_clipped(keys: Clipped, findings: Findings) -> Plan:
+    """Return the plan of a board with open air on it; the back of the board is at the bottom."""
+    path: Path = ("clipped",)
+    reason = "the depth for which the effective conductivity of open air is set up"
+    layer = findings.take(keys.air_layer, (*path, "air_layer"), "length", "60 mm", reason)
+    width = findings.take(keys.extent, (*path, "extent"), "length", "200 mm", "wide enough to hold the warm air")
+    board = float("nan") if keys.board is None else keys.board.thickness.value
+    if keys.air is None:
+        findings.assume(f'clipped.air not given: "{OPEN_AIR}" taken')
+    findings.assume(
+        "clipped: open air is an approximation, a still material of effective conductivity; convection and radiation at "
+        "the cable are not solved"
+    )
+    plan = Plan(
+        width,
+        board + layer,
+        "cut across a cable clipped to a board, back of the board at the bottom",
+        parts=[PlannedPart("air", keys.air or OPEN_AIR, "air", (*path, "air"))],
+        cavity=(0.0, board, width, board + layer),
+        place="on_board",
+    )
+    if keys.board is not None:
+        plan.parts.append(PlannedPart("board", keys.board.material, "board", (*path, "board", "material")))
+        plan.strokes.append(Stroke(Rectangle(0.0, 0.0, width, board), "board", (*path, "board")))
+    sides = [(edge, board, board + layer) for edge in ("left", "right")]
+    plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width), *sides]}
+    return plan
+
+
+def _framing(keys, across: bool, names: tuple[str, str, str], path: Path, findings: Findings) -> tuple[float, float]:
+    """Return half the width of a framing member (0 without framing) and the width of the section [m]."""
+    spacing, member, _ = (getattr(keys, name) for name in names)
+    if across:
+        for name in names:
+            if getattr(keys, name) is None:
+                findings.fault((*path, name), f'is missing; plane "{keys.plane}" needs it')
+        if keys.extent is not None:
+            findings.fault((*path, "extent"), f'has no place with plane "{keys.plane}"; the spacing sets the width')
+        half, width = (float("nan") if given is None else given.value for given in (member, spacing))
+        if half >= width:
+            findings.fault((*path, names[1]), f"must be less than {names[0]}")
+        return half / 2, width
+    for name in names:
+        if getattr(keys, name) is not None:
+            findings.fault((*path, name), f'has no place with plane "{keys.plane}", which shows no framing')
+    reason = "wide enough that its ends do not matter for a cable in a filled bay"
+    return 0.0, findings.take(keys.extent, (*path, "extent"), "length", "400 mm", reason)
+
+
+def _thickness(layers: list[Layer | None]) -> float:
+    return sum((float("nan") if layer is None else layer.thickness.value for layer in layers), 0.0)
+
+
+def _linings(plan: Plan, layers, name: str, start: float, direction: int, path: Path) -> None:
+    """Add the layers of a lining, from ``start`` in ``direction`` (1 up, -1 down) [m]."""
+    for index, layer in enumerate(layers):
+        if layer is None:
+            continue
+        part = name if len(layers) == 1 else f"{name}_{index + 1}"
+        stop = start + direction * layer.thickness.value
+        low, high = sorted((start, stop))
+        # the outermost layer ends exactly on the edge of the section, whatever the sums rounded to
+        if index == len(layers) - 1:
+            low, high = (0.0, high) if direction < 0 else (low, plan.height)
+        plan.parts.append(PlannedPart(part, layer.material, "board", (*path, index, "material")))
+        plan.strokes.append(Stroke(Rectangle(0.0, low, plan.width, high), part, (*path, index)))
+        start = stop
+
+
+def _partial_fill(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> None:
+    """Add the part of the bay that a partial fill leaves."""
+    if keys.fill_depth is None:
+        for name in ("rest", "fill_against"):
+            if getattr(keys, name) is not None:
+                findings.fault((*path, name), "has no place without fill_depth")
+        return
+    if keys.rest is None:
+        findings.fault((*path, "rest"), "is missing; fill_depth leaves a space whose material it names")
+        return
+    if keys.fill_depth.value >= keys.depth.value:
+        findings.fault((*path, "fill_depth"), "must be less than depth; leave it out for a full bay")
+    if keys.fill_against is None:
+        findings.assume('stud_bay.fill_against not given: "outer" taken (fill lies against the outer lining)')
+    left, bottom, right, top = plan.cavity
+    fill = keys.fill_depth.value
+    low, high = (bottom + fill, top) if keys.fill_against == "inner" else (bottom, top - fill)
+    plan.parts.append(PlannedPart("rest", keys.rest, "air", (*path, "rest")))
+    plan.strokes.append(Stroke(Rectangle(left, low, right, high), "rest", path))

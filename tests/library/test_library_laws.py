@@ -1,0 +1,77 @@
+"""Property laws against their sources' worked numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ampsoak.library import laws
+from ampsoak.library.materials import PROPERTY_LAWS
+
+
+def test_air_conductivity_follows_the_table():
+    # Incropera et al., table A.4, air at 1 atm (from memory, high confidence); the fit claims 1.5 %
+    kelvin = np.array([300, 350, 400, 450, 500, 550, 600])
+    table = np.array([0.0263, 0.0300, 0.0338, 0.0373, 0.0407, 0.0439, 0.0469])
+    assert laws.air_conductivity(kelvin) == pytest.approx(table, rel=0.015)
+
+
+def test_fibre_conductivity_meets_the_design_table():
+    # ASHRAE Handbook Fundamentals 2013 ch. 26, glass-fibre batts (read in a transcription), mean temperature 24 °C
+    assert laws.fibre_conductivity(297.15, 12.0) == pytest.approx(0.043, rel=0.01)
+    assert laws.fibre_conductivity(297.15, 10.5) == pytest.approx(0.0465, rel=0.03)
+
+
+def test_light_fibre_doubles_its_conductivity_by_150_celsius_and_dense_fibre_does_not():
+    # radiation through light fibre, form of Zarr et al. 2014 (abstract read); a constant over-predicts a hot cable
+    ratio = [laws.fibre_conductivity(423.15, rho) / laws.fibre_conductivity(293.15, rho) for rho in (8.0, 12.0, 64.0)]
+    assert ratio[0] > 2.0
+    assert 1.9 < ratio[1] < ratio[0]
+    assert ratio[2] < 1.6
+
+
+@pytest.mark.parametrize(
+    ("moisture", "conductivity", "specific_heat"),
+    # spruce-pine-fir, 0.37 on green volume; Wood Handbook eq. 4-15 to 4-18 (read in an open transcription), at 24 and 20 °C
+    [(0.00, 0.098, 1240), (0.08, 0.109, 1500), (0.12, 0.114, 1620), (0.19, 0.123, 1800)],
+)
+def test_wood_properties_meet_the_handbook(moisture, conductivity, specific_heat):
+    # specific gravity at that moisture from 0.37 on green volume: Wood Handbook ch. 4, shrinkage relation, from memory
+    gravity = 0.37 / (1 - 0.265 * (0.30 - moisture) / 0.30 * 0.37)
+    assert laws.wood_conductivity(297.15, gravity, moisture) == pytest.approx(conductivity, rel=0.01)
+    assert laws.wood_specific_heat(293.15, moisture) == pytest.approx(specific_heat, rel=0.005)
+
+
+def test_wood_stores_a_quarter_to_a_third_more_heat_at_100_celsius():
+    # Wood Handbook eq. 4-16a to 4-18
+    for moisture in (0.0, 0.08, 0.12, 0.19):
+        ratio = laws.wood_specific_heat(373.15, moisture) / laws.wood_specific_heat(293.15, moisture)
+        assert 1.25 <= ratio <= 1.35
+
+
+def test_resistance_law_gives_the_printed_temperature_factors():
+    # R(70)/R20, R(75)/R20, R(90)/R20 of copper, IEC 60287-1-1 (alpha20 = 3.93e-3 from memory, high confidence)
+    kelvin = np.array([343.15, 348.15, 363.15])
+    assert laws.resistance_at(1.0, 3.93e-3, kelvin) == pytest.approx([1.1965, 1.21615, 1.2751], abs=5e-5)
+    # the same as R ~ 234.5 + T of IEC 60949
+    assert laws.resistance_at(1.0, 3.93e-3, kelvin) == pytest.approx((234.5 + kelvin - 273.15) / 254.5, rel=2e-4)
+
+
+def test_resistance_law_stays_within_one_percent_of_copper_in_its_span():
+    # Matula 1979, R/R20 of copper 1.73 at 200 °C and 2.15 at 300 °C (from memory, high confidence)
+    low, high = laws.resistance_at.span
+    assert low <= 293.15 and high == pytest.approx(473.15)
+    assert laws.resistance_at(1.0, 3.93e-3, 473.15) == pytest.approx(1.73, rel=0.015)
+    assert laws.resistance_at(1.0, 3.93e-3, 573.15) < 2.15
+
+
+def test_linear_law_holds_its_ceiling():
+    # definition
+    assert laws.linear_in_temperature(323.15, 2.0, 0.01, 293.15) == pytest.approx(2.6)
+    assert laws.linear_in_temperature(900.0, 2.0, 0.01, 293.15, ceiling=323.15) == pytest.approx(2.6)
+
+
+@pytest.mark.parametrize("name", PROPERTY_LAWS)
+def test_every_property_law_states_its_span(name):
+    low, high = PROPERTY_LAWS[name].span
+    assert 0.0 <= low < 273.15 < high
