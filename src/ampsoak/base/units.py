@@ -260,7 +260,7 @@ def describe(value: float, dimension: str) -> str:
         return f"{value:.6g}"
     unit = DIMENSIONS[dimension].units[0]
     if dimension == "time":
-        unit = next(symbol for symbol, least in (("h", 7200.0), ("min", 120.0), ("s", -math.inf)) if value >= least)
+        unit = next((symbol for symbol, least in (("h", 7200.0), ("min", 120.0)) if value >= least), "s")
     factor, offset = _conversion(unit, dimension)
     shown = (value - float(offset)) / float(factor)
     return f"{shown:.6g} {'°C' if unit == 'degC' else unit}"

@@ -262,7 +262,7 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
         if magnetic is None:
             fast = fast.until(LEAST_MAGNETIC * rating)
             notes.append(
-                f"no magnetic level is known: above {LEAST_MAGNETIC * rating:g} A it may open at once, so its fast edge "
+                f"no magnetic level is known: above {LEAST_MAGNETIC * rating:g} A it may act at once, so its fast edge "
                 "is unknown there"
             )
         bands["default"] = _released(Band(fast, slow), magnetic)

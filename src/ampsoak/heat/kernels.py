@@ -18,7 +18,8 @@ TABLE_STEP = 1.0  # [K]
 TABLE_LENGTH = 1600
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
-ABSENT, UNIFORM, QUARTERED, LAMINATE = 0, 1, 2, 3
+ABSENT, UNIFORM, QUARTERED, LAMINATE, BLENDED = 0, 1, 2, 3, 4
+MEAN_SHARE = 1.0 / 3.0  # of a BLENDED element that feels mean slopes only: fourth order on square cells
 ADIABATIC, FIXED, FLUX, FILM = 0, 1, 2, 3
 
 
@@ -27,7 +28,8 @@ class Network(NamedTuple):
 
     shape: nx, ny, stride_x, stride_y, cells, conductors and bandwidth as int64 (7,)
     west, east (nx + 1,), south, north (ny + 1,): widths of the quarters of each element [m]
-    element_kind (nx + 1, ny + 1); element_material (nx + 1, ny + 1, 4) in the order SW, SE, NW, NE
+    element_kind (nx + 1, ny + 1): ABSENT; UNIFORM, one material; BLENDED, the same and nearly square, away from
+    conductors; QUARTERED, each quarter of one material; LAMINATE, cut by an outline. element_material (nx + 1, ny + 1, 4) in the order SW, SE, NW, NE
     laminate_row (nx + 1, ny + 1) row of the next four; laminate_start (n + 1,); laminate_material, laminate_share (entries,)
     laminate_normal (n, 3): squared x, squared y and mixed component of the interface normal; laminate_cross (n,) bool
     covered (cells,): conductor that covers the cell's point, -1 for none
@@ -187,9 +189,13 @@ def conductances(network, temperature, scale, links):
                     total += temperature[corner + stride_x + stride_y]
                     count += 1.0
             mean = total / count
-            if kind == UNIFORM:
+            if kind == UNIFORM or kind == BLENDED:
                 m = network.element_material[ei, ej, 0]
                 value = _look_up_held(k, m, mean) * scale[m]
+                if kind == BLENDED:
+                    part = MEAN_SHARE * value
+                    _mean_slope_links(links, ei, ej, west, east, south, north, part, part, 0.0)
+                    value -= part
                 bottom = top = left = right = value
             elif kind == QUARTERED:
                 material = network.element_material[ei, ej]

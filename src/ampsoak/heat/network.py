@@ -10,6 +10,7 @@ from ampsoak.base.errors import NumericalError
 
 from ampsoak.heat.kernels import (
     ABSENT,
+    BLENDED,
     LAMINATE,
     QUARTERED,
     TABLE_LENGTH,
@@ -23,6 +24,7 @@ from ampsoak.library.materials import Material
 from ampsoak.scenario.case import Scenario
 from ampsoak.section.build import Section
 
+_FLATTEST = 2.0  # aspect up to which elements are blended; links stay positive up to the root of 5
 _SLIVER = 1e-9  # shares of an element under this are rounding, not material
 
 
@@ -150,6 +152,12 @@ def _elements(section, part_material, part_conductor, materials):
         weight = tensor[0] + tensor[1]
         normals.append(tensor / weight if weight > 0 else (0.5, 0.5, 0.0))
         cross.append(bool(not corner_covered[ei, ej] and metal[ei, ej].sum() <= _SLIVER * area[ei, ej].sum()))
+    span_x = np.diff(section.x_points, prepend=-np.inf, append=np.inf)[:, None]
+    span_y = np.diff(section.y_points, prepend=-np.inf, append=np.inf)[None, :]
+    # flatter elements would get negative links, and with them states hotter than anything that heats them
+    with np.errstate(invalid="ignore"):
+        square = np.maximum(span_x / span_y, span_y / span_x) < _FLATTEST
+    kind[(kind == UNIFORM) & square & ~corner_covered & (metal.sum(axis=-1) <= 0)] = BLENDED
     return {
         "element_kind": kind,
         "element_material": main.astype(np.int64),

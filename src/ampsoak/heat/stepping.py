@@ -30,7 +30,9 @@ _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
 _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
-_LOCAL_SHARE = 0.3  # share of the user's tolerance that one step may err by
+# The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
+# share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
+_LOCAL_SHARE = 3.0
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from matplotlib.patches import Rectangle
 
 from ampsoak.report import style
-from ampsoak.report.page import Page, wrapped
+from ampsoak.report.page import Page, shortened, wrapped
 
 SAMPLE = 10.0  # width of the sample [mm]
 _GAP = 2.0
@@ -30,24 +30,60 @@ class Entry:
     patch: dict | None = field(default=None)
 
 
-def draw_key(page: Page, left: float, top: float, width: float, entries: list[Entry], heading: str = "") -> float:
-    """Draw ``entries`` downwards from ``top`` [mm]; returns the height at which they end."""
-    y = top
-    if heading:
-        page.text(left, y, heading, weight="bold")
-        y -= _LINE + 1.0
-    for entry in entries:
-        lines = wrapped(entry.words, width - SAMPLE - _GAP, style.SIZE_TEXT)
-        middle = y - _LINE / 2
-        if entry.patch is not None:
-            page.canvas.add_patch(Rectangle((left, middle - 1.35), SAMPLE, 2.7, linewidth=0.6, **entry.patch))
-        if entry.line is not None:
-            marker_only = entry.line.get("linestyle") == "none"
-            x = [left + SAMPLE / 2] if marker_only else [left, left + SAMPLE / 2, left + SAMPLE]
-            extra = {} if marker_only else {"markevery": [1]}
-            page.canvas.plot(x, [middle] * len(x), **entry.line, **extra)
-        y = page.lines(left + SAMPLE + _GAP, y, lines) - 0.9
-    return y
+class Column:
+    """Headings, key entries and paragraphs under one another; measured before it is drawn.
+
+    Parameters
+    ----------
+    width : float    [mm]
+    """
+
+    def __init__(self, width: float):
+        self.width = width
+        self._blocks: list[tuple[list[str], float, Entry | None, str]] = []
+
+    def heading(self, words: str) -> None:
+        """Add a bold line, set off from what stands before it."""
+        before = 2.2 if self._blocks else 0.0
+        self._blocks.append(([shortened(words, self.width, style.SIZE_TEXT, "bold")], before, None, "bold"))
+
+    def entries(self, entries: list[Entry]) -> None:
+        """Add key entries."""
+        for entry in entries:
+            words = wrapped(entry.words, self.width - SAMPLE - _GAP, style.SIZE_TEXT)
+            self._blocks.append((words, 0.9, entry, "normal"))
+
+    def paragraph(self, words: str) -> None:
+        """Add wrapped text."""
+        self._blocks.append((wrapped(words, self.width, style.SIZE_TEXT), 0.9, None, "normal"))
+
+    @property
+    def height(self) -> float:
+        """Height taken [mm]."""
+        return sum(before + len(lines) * _LINE for lines, before, _, _ in self._blocks)
+
+    def draw(self, page: Page, left: float, top: float) -> float:
+        """Draw downwards from ``top`` [mm]; returns the height at which it ends."""
+        y = top
+        for lines, before, entry, weight in self._blocks:
+            y -= before
+            indent = 0.0
+            if entry is not None:
+                draw_sample(page, entry, left, y - _LINE / 2)
+                indent = SAMPLE + _GAP
+            y = page.lines(left + indent, y, lines, weight=weight)
+        return y
+
+
+def draw_sample(page: Page, entry: Entry, left: float, middle: float) -> None:
+    """Draw the sample of an entry, its left end at ``left``, at height ``middle`` [mm]."""
+    if entry.patch is not None:
+        page.canvas.add_patch(Rectangle((left, middle - 1.35), SAMPLE, 2.7, linewidth=0.6, **entry.patch))
+    if entry.line is not None:
+        marker_only = entry.line.get("linestyle") == "none"
+        x = [left + SAMPLE / 2] if marker_only else [left, left + SAMPLE / 2, left + SAMPLE]
+        extra = {} if marker_only else {"markevery": [1]}
+        page.canvas.plot(x, [middle] * len(x), **entry.line, **extra)
 
 
 def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:

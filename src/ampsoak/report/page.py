@@ -141,11 +141,11 @@ def wrapped(words: str, width: float, size: float) -> list[str]:
     return lines
 
 
-def shortened(words: str, width: float, size: float) -> str:
+def shortened(words: str, width: float, size: float, weight: str = "normal") -> str:
     """``words`` on one line no wider than ``width`` [mm], its middle replaced by "…" if need be."""
     kept = len(words)
     result = words
-    while text_width(result, size) > width and kept > 2:
+    while text_width(result, size, weight) > width and kept > 2:
         kept -= 1
         result = words[: (kept + 1) // 2] + "…" + words[len(words) - kept // 2 :]
     return result

@@ -23,6 +23,7 @@ INK = "#111111"
 QUIET = "#555555"
 FAINT = "#b8b8b8"
 PAPER = "#ffffff"
+HOT_MARK = "#9a9a9a"
 
 RC = {
     "font.family": "sans-serif",

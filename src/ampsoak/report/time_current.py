@@ -14,8 +14,8 @@ from ampsoak.coverage.stretches import KINDS
 from ampsoak.coverage.words import KIND_WORDS, current_words, ranges_words, time_words
 from ampsoak.report import style
 from ampsoak.report import time_current_data as data
-from ampsoak.report.key import Entry, draw_key, spread
-from ampsoak.report.page import Heading, Page, shortened, text_width, wrapped
+from ampsoak.report.key import Column, Entry, spread
+from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page, shortened, text_width, wrapped
 from ampsoak.report.words import knee_words, limit_words, origin_words
 from ampsoak.runfile.records import Curve
 
@@ -24,6 +24,7 @@ _TALLEST, _WIDEST = 165.0, 92.0  # of the axes [mm]
 _LABELS, _CLOCK, _ROW = 15.0, 15.0, 4.4  # room left for numbers, right for clock times, height of a ribbon row [mm]
 _MAX_ROWS = 6
 _CLOCK_TIMES = {60.0: "1 min", 600.0: "10 min", 3600.0: "1 h", 14400.0: "4 h", 86400.0: "24 h", 604800.0: "7 d"}
+_ADIABATIC = {"color": "#000000", "linestyle": (0, (1, 1.2)), "linewidth": 2.2}
 _DASHES = {"standard": "-", "maker": "-", "default": (0, (4, 1.8)), "interpolated": (0, (1.6, 1.4))}
 
 
@@ -47,28 +48,25 @@ def time_current_figure(curve: Curve, coverage: Coverage | None = None, number: 
     width, height = length * decades[0], length * decades[1]
     rows = _ribbon_rows(coverage)
     ribbon = len(rows) * _ROW + (3.0 if rows else 0.0)
+    beside = LEFT + _LABELS + width + _CLOCK + 3.0
+    column = _column(curve, coverage, rows, WIDTH - RIGHT - beside)
     page = Page(
         Heading(number, "Time-current comparison", curve.title, _caption(curve, coverage), origin_words(curve)),
-        height + ribbon + 12.0,
+        max(height + ribbon + 12.0, column.height + ribbon + 5.0),
     )
-    left, bottom = page.left + _LABELS, page.bottom + 12.0
+    left, bottom = page.left + _LABELS, page.top - ribbon - height
     axes = page.axes(left, bottom, width, height, label="time-current")
     _set_axes(axes, span, times)
-    entries = _draw_limits(axes, curve, times)
-    entries += _draw_adiabatic(axes, curve)
+    _draw_limits(axes, curve, times)
+    _draw_adiabatic(axes, curve)
     for place, entry in enumerate(coverage.devices if coverage else ()):
-        entries += _draw_device(axes, entry, span, times[1], place)
+        _draw_device(axes, entry, span, times[1], style.DEVICE_TONES[place % len(style.DEVICE_TONES)])
     _draw_currents(page, axes, curve, coverage, (left, bottom, width))
-    entries += _draw_uncovered(axes, curve, coverage, span, times[1], width)
+    _draw_uncovered(axes, curve, coverage, span, times[1], width)
     if curve.horizon < times[1]:
-        axes.axhline(curve.horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
-        axes.annotate(
-            f"longest time computed, {time_words(curve.horizon)}", (1, curve.horizon), (-2, 2),
-            xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="bottom",
-            fontsize=style.SIZE_SMALL, color=style.QUIET,
-        )
-    used = _draw_ribbon(page, rows, span, (left, bottom + height + 2.0, width))
-    _draw_column(page, curve, coverage, entries, used, left + width + _CLOCK + 3.0)
+        _draw_horizon(axes, curve.horizon)
+    _draw_ribbon(page, rows, span, (left, bottom + height + 3.0, width))
+    column.draw(page, beside, page.top - ribbon)
     return page.figure
 
 
@@ -96,19 +94,30 @@ def _set_axes(axes: Axes, span, times) -> None:
     clock.yaxis.set_major_formatter(FuncFormatter(lambda value, _: shown.get(round(value), "")))
 
 
-def _draw_limits(axes: Axes, curve: Curve, times) -> list[Entry]:
+def _draw_horizon(axes: Axes, horizon: float) -> None:
+    axes.axhline(horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
+    axes.annotate(
+        f"longest time computed, {time_words(horizon)}", (1, horizon), (-2, 2), xycoords=("axes fraction", "data"),
+        textcoords="offset points", ha="right", va="bottom", fontsize=style.SIZE_SMALL, color=style.QUIET,
+    )
+
+
+def _limit_look(number: int) -> tuple[dict, dict]:
+    """Line and marker of limit ``number``."""
+    line = {**style.LINES[number % len(style.LINES)], "linewidth": 1.8}
+    return line, {"marker": style.LIMIT_MARKERS[number % len(style.LIMIT_MARKERS)], "markersize": 4.5}
+
+
+def _draw_limits(axes: Axes, curve: Curve, times) -> None:
     series = data.limit_series(curve)
-    entries = []
     for number, limit in enumerate(curve.limits):
-        look = style.LINES[number % len(style.LINES)]
-        marker = {"marker": style.LIMIT_MARKERS[number % len(style.LIMIT_MARKERS)], "markersize": 4.5}
-        own = [one for one in series if one.name == limit["name"]]
-        has_knee = False
-        for one in own:
+        look, marker = _limit_look(number)
+        for one in series:
+            if one.name != limit["name"]:
+                continue
             if one.kind == "limit":
-                axes.plot(one.current, one.time, **look, linewidth=1.8, zorder=4, label=f"limit {one.name}")
+                axes.plot(one.current, one.time, **look, zorder=4, label=f"limit {one.name}")
             elif one.kind == "knee":
-                has_knee = True
                 # the time runs off to infinity somewhere left of this current
                 axes.plot(
                     np.repeat(one.current, 2), [one.time[0], times[1]], color=look["color"], linestyle=(0, (1, 1.5)),
@@ -123,32 +132,37 @@ def _draw_limits(axes: Axes, curve: Curve, times) -> list[Entry]:
                     one.current, one.time, linestyle="none", marker="^", markersize=4, markerfacecolor=style.PAPER,
                     markeredgecolor=look["color"], zorder=5, clip_on=False, label=f"beyond horizon {one.name}",
                 )
-        line = {**look, "linewidth": 1.8}
-        if has_knee:
+
+
+def _draw_adiabatic(axes: Axes, curve: Curve) -> None:
+    one = data.adiabatic_series(curve)
+    if one is not None:
+        axes.plot(one.current, one.time, **_ADIABATIC, zorder=4.2, label="adiabatic")
+
+
+def _cable_entries(curve: Curve) -> list[Entry]:
+    """Key of the limit lines and the adiabatic line."""
+    entries = []
+    knees = {one.name for one in data.limit_series(curve) if one.kind == "knee"}
+    for number, limit in enumerate(curve.limits):
+        line, marker = _limit_look(number)
+        if limit["name"] in knees:
             line |= {**marker, "markeredgecolor": style.PAPER}
         entries.append(Entry(f"{limit_words(limit)}: {knee_words(curve, number)}", line))
+    if data.adiabatic_series(curve) is not None:
+        k, area = curve.adiabatic_k / 1e6, curve.adiabatic_area * 1e6
+        temperatures = f", {curve.adiabatic_limit}" if curve.adiabatic_limit else ""
+        words = f"adiabatic k²S² = I²t, 0.1 to 5 s: k = {k:.4g} A·s½/mm², S = {area:.3g} mm²{temperatures}"
+        entries.append(Entry(words, _ADIABATIC))
     return entries
 
 
-def _draw_adiabatic(axes: Axes, curve: Curve) -> list[Entry]:
-    one = data.adiabatic_series(curve)
-    if one is None:
-        return []
-    look = {"color": "#000000", "linestyle": (0, (1, 1.2)), "linewidth": 2.2}
-    axes.plot(one.current, one.time, **look, zorder=4.2, label="adiabatic")
-    k, area = curve.adiabatic_k / 1e6, curve.adiabatic_area * 1e6
-    temperatures = f", {curve.adiabatic_limit}" if curve.adiabatic_limit else ""
-    return [Entry(f"adiabatic k²S² = I²t, 0.1 to 5 s: k = {k:.4g} A·s½/mm², S = {area:.3g} mm²{temperatures}", look)]
-
-
-def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, place: int) -> list[Entry]:
-    tone = style.DEVICE_TONES[place % len(style.DEVICE_TONES)]
+def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, tone: dict) -> None:
     current, lower, upper = data.band_outline(entry.band.fast, entry.band.slow, span, top)
     axes.fill_between(
         current, lower, upper, where=np.isfinite(lower), facecolor=tone["fill"], edgecolor="none", zorder=1,
-        label=f"band {entry.device.name}",
+        alpha=0.75, label=f"band {entry.device.name}",
     )
-    entries = []
     edges = data.drawn_edges(entry)
     if len(edges) == 3:
         current, lower, upper = data.band_outline(entry.band.fast, edges[2][0], span, top)
@@ -156,60 +170,50 @@ def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, place: int
             current, lower, upper, where=np.isfinite(lower), facecolor="none", edgecolor=style.FAINT, hatch=tone["hatch"],
             linewidth=0, zorder=1.1,
         )
-        patch = {"facecolor": tone["fill"], "edgecolor": style.FAINT, "hatch": tone["hatch"]}
-        model = KIND_WORDS[edges[2][0].kind(_middle(edges[2][0], span)) or "default"]
-        entries.append(Entry(f"{entry.device.title}: band, hatched up to the slow edge of {_which(model)}", patch=patch))
-    else:
-        patch = {"facecolor": tone["fill"], "edgecolor": tone["edge"]}
-        entries.append(Entry(f"{entry.device.title}: band", patch=patch))
-    seen = []
     for edge, role in edges:
         for one in data.edge_series(entry.device.name, edge, span, top):
             kind = one.kind.split(", ")[1]
             look = {"color": tone["edge"], "linestyle": _DASHES[kind], "linewidth": 1.3 if role == "verdict" else 0.9}
             axes.plot(one.current, one.time, **look, zorder=2.5, label=f"{one.kind} {one.name}")
-            if kind not in seen:
-                seen.append(kind)
-    for kind in sorted(seen, key=KINDS.index):
-        look = {"color": tone["edge"], "linestyle": _DASHES[kind], "linewidth": 1.3}
-        entries.append(Entry(f"edge {KIND_WORDS[kind]}", look))
-    return entries + _draw_marks(axes, entry, tone, span, top)
-
-
-def _which(model: str) -> str:
-    return "the line " + model if model.startswith("drawn") else model
-
-
-def _middle(edge, span) -> float:
-    """A current at which an edge has a finite time."""
-    for stretch in edge.stretches:
-        part = stretch.portion(*span)
-        if part and np.isfinite(part.time[0]) and not part.is_level:
-            return part.high
-    return span[1]
-
-
-def _draw_marks(axes: Axes, entry: DeviceCoverage, tone: dict, span, top: float) -> list[Entry]:
-    """Test points: triangles point to the side on which the device's curve lies."""
-    entries = []
     for one in data.device_series(entry, span, top):
-        if not one.kind.startswith("mark"):
-            continue
-        _, meaning, start, scope = one.kind.split(", ")
-        face = tone["edge"] if meaning == "trip" and start == "cold" else FACE_HOT if start == "hot" else style.PAPER
-        size = 3.5 if scope == "field" else 5.0
-        look = {
-            "linestyle": "none", "marker": "^" if meaning == "hold" else "v", "markersize": size, "markerfacecolor": face,
-            "markeredgecolor": tone["edge"], "markeredgewidth": 0.9,
-        }
-        axes.plot(one.current, np.minimum(one.time, top), **look, zorder=5, clip_on=False, label=f"{one.kind} {one.name}")
-        what = "has to hold until then" if meaning == "hold" else "has to have opened by then"
-        source = {"certification": "test point", "field": "site-test limit", "maker": "given point"}[scope]
-        entries.append(Entry(f"{source}, {start} start: {what}", look))
+        if one.kind.startswith("mark"):
+            axes.plot(
+                one.current, np.minimum(one.time, top), **_mark_look(one.kind, tone), zorder=5, clip_on=False,
+                label=f"{one.kind} {one.name}",
+            )
+
+
+def _mark_look(kind: str, tone: dict) -> dict:
+    """Marker of a test point: a triangle that points to the side on which the device's curve lies."""
+    _, meaning, start, scope = kind.split(", ")
+    face = style.HOT_MARK if start == "hot" else tone["edge"] if meaning == "trip" else style.PAPER
+    return {
+        "linestyle": "none", "marker": "^" if meaning == "hold" else "v", "markersize": 3.5 if scope == "field" else 5.0,
+        "markerfacecolor": face, "markeredgecolor": tone["edge"], "markeredgewidth": 0.9,
+    }
+
+
+def _device_entries(entry: DeviceCoverage, span, top: float, tone: dict) -> list[Entry]:
+    """Key of one device: band, edges by what they rest on, test points."""
+    series = data.device_series(entry, span, top)
+    words = f"{entry.device.title}: band from fast to slow edge"
+    patch = {"facecolor": tone["fill"], "edgecolor": tone["edge"]}
+    if len(data.drawn_edges(entry)) == 3:
+        model = "our default model" if "default" in entry.device.bands else "the interpolated line"
+        words = f"{words}; hatched as far as the slow edge of {model}"
+        patch = {"facecolor": tone["fill"], "edgecolor": style.FAINT, "hatch": tone["hatch"]}
+    entries = [Entry(words, patch=patch)]
+    kinds = {one.kind.split(", ")[1] for one in series if " edge, " in one.kind}
+    for kind in sorted(kinds, key=KINDS.index):
+        look = {"color": tone["edge"], "linestyle": _DASHES[kind], "linewidth": 1.3}
+        entries.append(Entry(f"edge: {KIND_WORDS[kind]}", look))
+    for one in series:
+        if one.kind.startswith("mark"):
+            _, meaning, start, scope = one.kind.split(", ")
+            what = "has to hold until then" if meaning == "hold" else "has to have opened by then"
+            source = {"certification": "test point", "field": "site-test limit", "maker": "given point"}[scope]
+            entries.append(Entry(f"{source}, {start} start: {what}", _mark_look(one.kind, tone)))
     return entries
-
-
-FACE_HOT = "#9a9a9a"
 
 
 def _draw_currents(page: Page, axes: Axes, curve: Curve, coverage: Coverage | None, place) -> None:
@@ -221,7 +225,7 @@ def _draw_currents(page: Page, axes: Axes, curve: Curve, coverage: Coverage | No
         prefix = f"{entry.device.name}: " if len(coverage.devices) > 1 else ""
         for symbol, current in (("In", entry.device.rating), ("I2", entry.device.operating_current)):
             if np.isfinite(current) and span[0] < current < span[1]:
-                marks.append((float(current), f"{prefix}{symbol} = {current_words(current)}"))
+                marks.append((float(current), f"{prefix}{symbol} = {current:.4g} A"))
 
     def across(current):
         return left + width * np.log(current / span[0]) / np.log(span[1] / span[0])
@@ -257,10 +261,10 @@ def _shown_pair(coverage: Coverage | None) -> tuple[DeviceCoverage, int] | None:
     return entry, int(np.argmax(widths))
 
 
-def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, top: float, width: float) -> list[Entry]:
+def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, top: float, width: float) -> None:
     pair = _shown_pair(coverage)
     if pair is None:
-        return []
+        return
     entry, number = pair
     limit = entry.limits[number]
     outlines = data.uncovered_outline(curve, entry, number, span, top)
@@ -270,8 +274,7 @@ def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, t
             current, lower, upper, facecolor="none", edgecolor=style.INK, hatch=look.hatch, linewidth=0.0, zorder=3,
             label="uncovered",
         )
-        for end in (current[0], current[-1]):
-            axes.axvline(end, color=style.INK, linewidth=0.7, zorder=3)
+        axes.vlines(current[[0, -1]], lower[[0, -1]], top, color=style.INK, linewidth=0.7, zorder=3)
     if outlines:
         words = f"Uncovered {ranges_words(limit.uncovered)}: {limit.limit} falls before the device opens"
     elif limit.unknown:
@@ -279,10 +282,6 @@ def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, t
     else:
         words = "No range among the compared currents is uncovered"
     _place_words(axes, words, outlines, curve, span, width)
-    if not outlines:
-        return []
-    patch = {"facecolor": style.PAPER, "edgecolor": style.INK, "hatch": look.hatch}
-    return [Entry(f'uncovered by {entry.device.name}, limit "{limit.limit}"', patch=patch)]
 
 
 def _place_words(axes: Axes, words: str, outlines, curve: Curve, span, width: float) -> None:
@@ -316,10 +315,9 @@ def _ribbon_rows(coverage: Coverage | None) -> list[tuple[str, tuple]]:
     return rows[:_MAX_ROWS]
 
 
-def _draw_ribbon(page: Page, rows, span, place) -> list[str]:
-    """One row per device and limit: its verdict along the current axis; returns the verdicts used."""
+def _draw_ribbon(page: Page, rows, span, place) -> None:
+    """One row per device and limit: its verdict along the current axis."""
     left, bottom, width = place
-    used: list[str] = []
 
     def across(current):
         return left + width * np.clip(np.log(current / span[0]) / np.log(span[1] / span[0]), 0, 1)
@@ -331,7 +329,6 @@ def _draw_ribbon(page: Page, rows, span, place) -> list[str]:
             a, b = across(interval.low), across(interval.high)
             if b - a < 0.05:
                 continue
-            used.append(interval.verdict)
             page.canvas.add_patch(
                 Rectangle(
                     (a, low), b - a, _ROW - 0.8, facecolor=look.fill, edgecolor=style.INK, hatch=look.hatch, linewidth=0.5,
@@ -346,36 +343,43 @@ def _draw_ribbon(page: Page, rows, span, place) -> list[str]:
                 )
         label = shortened(words, page.right - left - width - 4.0, style.SIZE_SMALL + 0.5)
         page.text(left + width + 2.0, low + _ROW / 2 - 0.4, label, size=style.SIZE_SMALL + 0.5, va="center")
-    return [verdict for verdict in style.VERDICTS if verdict in used]
 
 
-def _draw_column(page: Page, curve: Curve, coverage: Coverage | None, entries, used: list[str], left: float) -> None:
-    """Key, and the answer for the hatched device and limit, right of the axes."""
-    width = page.right - left
-    rows = len(_ribbon_rows(coverage))
-    top = page.top - rows * _ROW - (5.0 if rows else 0.0)
-    y = draw_key(page, left, top, width, entries, "Key")
-    if used:
-        verdicts = []
-        for verdict in used:
-            look = style.VERDICTS[verdict]
-            patch = {"facecolor": look.fill, "edgecolor": style.INK, "hatch": look.hatch}
-            verdicts.append(Entry(look.meaning, patch=patch))
-        y = draw_key(page, left, y - 2.0, width, verdicts, "Ribbon above the axes")
+def _column(curve: Curve, coverage: Coverage | None, rows, width: float) -> Column:
+    """Key, and the answer for the hatched device and limit, to stand right of the axes."""
+    column = Column(width)
+    column.heading("Key")
+    column.entries(_cable_entries(curve))
+    span, times = data.axis_spans(curve, coverage)
+    explained: set[str] = set()
+    for place, entry in enumerate(coverage.devices if coverage else ()):
+        tone = style.DEVICE_TONES[place % len(style.DEVICE_TONES)]
+        # patterns and marks mean the same for every device, so they are explained once
+        entries = _device_entries(entry, span, times[1], tone)
+        column.entries([one for one in entries if one.words not in explained])
+        explained |= {one.words for one in entries}
     pair = _shown_pair(coverage)
     if pair is None:
-        return
+        return column
     entry, number = pair
     limit = entry.limits[number]
-    y -= 2.0
-    page.text(left, y, "Answer", weight="bold")
-    y -= 4.5
-    y = page.paragraph(left, y, width, f"{entry.device.name} against {limit.limit}, basis {entry.basis}:") - 0.8
+    if limit.uncovered:
+        patch = {"facecolor": style.PAPER, "edgecolor": style.INK, "hatch": style.VERDICTS["uncovered"].hatch}
+        column.entries([Entry(f"uncovered: {entry.device.name}, {limit.limit}", patch=patch)])
+    used = {interval.verdict for _, intervals in rows for interval in intervals}
+    looks = [look for verdict, look in style.VERDICTS.items() if verdict in used]
+    column.heading("Ribbon above the axes")
+    column.entries(
+        [Entry(look.meaning, patch={"facecolor": look.fill, "edgecolor": style.INK, "hatch": look.hatch}) for look in looks]
+    )
+    column.heading(f"{entry.device.name} against {limit.limit}")
+    column.paragraph(f"Verdicts on basis {entry.basis}:")
     for verdict, look in style.VERDICTS.items():
         if ranges := joined(limit.intervals, (verdict,)):
-            y = page.paragraph(left, y, width, f"{look.meaning.partition(',')[0]}: {ranges_words(ranges)}") - 0.6
+            column.paragraph(f"{look.meaning.partition(',')[0]}: {ranges_words(ranges)}")
     for sentence in limit.sentences[len(limit.intervals) :]:  # what is reached when the device opens
-        y = page.paragraph(left, y, width, sentence) - 0.6
+        column.paragraph(sentence)
+    return column
 
 
 def _caption(curve: Curve, coverage: Coverage | None) -> str:
@@ -387,8 +391,9 @@ def _caption(curve: Curve, coverage: Coverage | None) -> str:
     if not coverage or not coverage.devices:
         return words
     bases = ", ".join(f"{entry.device.name} on basis {entry.basis}" for entry in coverage.devices)
-    notes = "".join(f" {note[0].upper()}{note[1:]}." for entry in coverage.devices for note in entry.notes)
+    notes = dict.fromkeys(note for entry in coverage.devices for note in entry.notes)
+    reservations = "".join(f" {note[0].upper()}{note[1:]}." for note in notes)
     return (
         f"{words} Devices: {bases}; solid edges are from the standard or given points, broken ones are interpolated or our "
-        f"default model, which no standard promises. No edge is drawn where no data exist.{notes}"
+        f"default model, which no standard promises. No edge is drawn where no data exist.{reservations}"
     )

@@ -16,7 +16,7 @@ from ampsoak.scenario.case import Circuit, Conductor, MeshSettings, Paint, Part,
 from ampsoak.scenario.drawing import add_drawn_conductors, heat_source, plan_drawing
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
-from ampsoak.scenario.materials import MaterialShelf, material_record, value_record
+from ampsoak.scenario.materials import UNKNOWN, MaterialShelf, material_record, value_record
 from ampsoak.scenario.model import SECTIONS, ScenarioFile
 from ampsoak.scenario.placement import check_overlaps, lay_cables
 from ampsoak.scenario.plan import Plan
@@ -106,20 +106,11 @@ def check_names(findings: Findings) -> None:
     """Record a fault for every name used twice in a list of tables."""
     lists = [(key,) for key in ("cable", "material", "part", "circuit", "limit", "probe", "device")]
     lists += [("drawing", "part"), ("drawing", "conductor")]
-    lists += [
-        ("cable", index, "layers", "core")
-        for index, item in enumerate(findings.data.get("cable", ()))
-        if findings.has(("cable", index, "layers", "core"))
-    ]
+    lists += [("cable", index, "layers", "core") for index, _ in findings.tables(("cable",))]
     for path in lists:
-        if not findings.has(path):
-            continue
-        entries = findings.data
-        for step in path:
-            entries = entries[step]
-        seen: set = set()
-        for index, item in enumerate(entries if isinstance(entries, list) else ()):
-            name = item.get("name") if isinstance(item, dict) else None
+        seen: set[str] = set()
+        for index, item in findings.tables(path):
+            name = item.get("name")
             if isinstance(name, str) and name in seen:
                 findings.fault((*path, index, "name"), "is used twice; names must differ")
             elif isinstance(name, str):
@@ -152,7 +143,7 @@ def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findi
                 if load.core not in cores:
                     findings.fault((*where, "core"), f"no such core; there are {', '.join(cores)}", nearest_name(load.core, cores))
                 elif circuit is None:
-                    findings.fault((*where, "circuit"), "is missing; name the circuit that loads this core")
+                    findings.missing((*where, "circuit"), "name the circuit that loads this core")
                 else:
                     conductor = by_name[f"{keys.name}.{load.core}"]
                     conductor.circuit = circuit
@@ -162,7 +153,7 @@ def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findi
         circuit = keys.circuit or only
         if circuit is None:
             if findings.has(("circuit",)):
-                findings.fault((*path, "circuit"), "is missing; there are several circuits")
+                findings.missing((*path, "circuit"), "there are several circuits")
             continue
         loaded = [core.name for core in cable.entry.cores if core.loaded]
         idle = [core.name for core in cable.entry.cores if not core.loaded]
@@ -170,7 +161,7 @@ def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findi
             by_name[f"{keys.name}.{core}"].circuit = circuit
             by_name[f"{keys.name}.{core}"].path = (*path, "circuit")
         findings.assume(
-            f'cable "{keys.name}": {" and ".join(loaded) or "no core"} carry the current of circuit "{circuit}"'
+            f'cable "{keys.name}": {" and ".join(loaded) or "no core"} {"carry" if len(loaded) > 1 else "carries"} the current of circuit "{circuit}"'
             + (f"; {' and '.join(idle)} none" if idle else "")
         )
 
@@ -180,7 +171,7 @@ def _parts(document: ScenarioFile, plan: Plan, shelf: MaterialShelf, findings: F
     names: set[str] = set()
     found = []
     for planned in plan.parts:
-        material = shelf.find(planned.material, planned.path) if planned.material else shelf_stand_in()
+        material = shelf.find(planned.material, planned.path) if planned.material else UNKNOWN
         if planned.name in names:
             findings.fault(planned.path[:3], f'there are two parts called "{planned.name}"; rename one')
         names.add(planned.name)
@@ -198,15 +189,8 @@ def _parts(document: ScenarioFile, plan: Plan, shelf: MaterialShelf, findings: F
     return tuple(found)
 
 
-def shelf_stand_in():
-    """Material of a part whose material is missing, a fault recorded already."""
-    from ampsoak.scenario.materials import UNKNOWN
-
-    return UNKNOWN
-
-
 def _conductors(plan: Plan, parts: tuple[Part, ...], circuits: list[str], findings: Findings) -> tuple[Conductor, ...]:
-    written = [item.get("name") for item in findings.data.get("circuit", ()) if isinstance(item, dict)]
+    written = findings.names(("circuit",))
     found = []
     for planned in plan.conductors:
         circuit = -1
@@ -261,7 +245,7 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
     longest = max((circuit.profile.duration for circuit in circuits), default=math.nan)
     duration = None if keys is None else keys.duration
     if duration is None and not circuits and not findings.has(("circuit",)):
-        findings.fault((*path, "duration"), "is missing; without a circuit nothing tells how long to run")
+        findings.missing((*path, "duration"), "without a circuit nothing tells how long to run")
         return RunSettings(math.nan)
     length = findings.take(duration, (*path, "duration"), "time", longest, "the longest current history")
     tolerance = findings.take(

@@ -11,10 +11,10 @@ from ampsoak.base.sources import Value
 from ampsoak.library import load as library
 from ampsoak.library.cables import CableEntry, CoreEntry
 from ampsoak.scenario.findings import Findings
-from ampsoak.scenario.lines import Path
+from ampsoak.scenario.lines import Path, key_text
 from ampsoak.scenario.materials import MaterialShelf
 from ampsoak.scenario.model_section import CableKeys, CableLayers, CoreKeys
-from ampsoak.scenario.plan import Plan, PlannedConductor, PlannedPart, Stroke
+from ampsoak.scenario.plan import Plan, PlannedConductor, PlannedPart, Stroke, tidy
 from ampsoak.scenario.quantities import Given
 from ampsoak.scenario.shapes import Circle, Shape, Stadium
 
@@ -62,7 +62,7 @@ def _own_cable(
         return None
     for key in ("jacket_thickness", "jacket_material") if jacketed else ():
         if getattr(keys, key) is None:
-            findings.fault((*path, key), f'is missing; a "{keys.form}" cable has a jacket')
+            findings.missing((*path, key), f'a "{keys.form}" cable has a jacket')
     for key in ("jacket_thickness", "jacket_material", "filler_material", "overall_width", "overall_height", "core_spacing"):
         if not jacketed and getattr(keys, key) is not None:
             findings.fault((*path, key), 'has no place in a "single", whose size follows from its layers')
@@ -146,7 +146,7 @@ def metal_values(keys, metal: str, path: Path, shelf: MaterialShelf, findings: F
     if keys.resistance is not None:
         resistance = keys.resistance.as_value()
     elif keys.size is None:
-        findings.fault((*path, "resistance"), "is missing; area alone does not tell what heats")
+        findings.missing((*path, "resistance"), "area alone does not tell what heats")
         resistance = nothing
     elif material.resistivity is None:
         resistance = nothing
@@ -155,7 +155,7 @@ def metal_values(keys, metal: str, path: Path, shelf: MaterialShelf, findings: F
     else:
         source = f"resistivity of {material.name} over the area"
         resistance = Value.exact(material.resistivity.typical / area.typical, source, "derived", "derived")
-        findings.assume(f"{'.'.join(str(step) for step in path)}: resistance taken as the {source}")
+        findings.assume(f"{key_text(path)}: resistance taken as the {source}")
     coefficient = material.temperature_coefficient
     if coefficient is None:
         coefficient = Value.exact(0.0)
@@ -210,6 +210,8 @@ def check_construction(entry: CableEntry, path: Path, findings: Findings) -> Non
     """Record a fault where cores overlap, or where the jacket is smaller than its cores."""
     centres = core_centres(entry)
     radii = [core.outer_diameter / 2 for core in entry.cores]
+    if entry.jacket_thickness is not None and not _fits_jacket(entry, centres, radii, path, findings):
+        return
     for i in range(len(radii)):
         for j in range(i + 1, len(radii)):
             apart = math.dist(centres[i], centres[j])
@@ -219,24 +221,27 @@ def check_construction(entry: CableEntry, path: Path, findings: Findings) -> Non
                     f'cores "{entry.cores[i].name}" and "{entry.cores[j].name}" overlap: their centres are '
                     f"{apart * 1e3:.3g} mm apart, but need {(radii[i] + radii[j]) * 1e3:.3g} mm",
                 )
-    if entry.jacket_thickness is None:
-        return
+
+
+def _fits_jacket(entry: CableEntry, centres, radii: list[float], path: Path, findings: Findings) -> bool:
+    """Whether every core lies inside the jacket; a fault where one does not."""
     jacket = entry.jacket_thickness.typical
     width, height = (value.typical - 2 * jacket for value in (entry.overall_width, entry.overall_height))
     if width <= 0 or height <= 0:
         findings.fault((*path, "jacket_thickness"), "leaves no room inside the jacket")
-        return
+        return False
     radius = min(width, height) / 2
     half = max(width, height) / 2 - radius
     for core, (x, y), r in zip(entry.cores, centres, radii, strict=True):
         along, across = (x, y) if width >= height else (y, x)
-        reach = math.hypot(max(abs(along) - half, 0.0), across) + r
-        if reach > radius + TOLERANCE:
+        if math.hypot(max(abs(along) - half, 0.0), across) + r > radius + TOLERANCE:
             findings.fault(
                 (*path, "jacket_thickness"),
                 f"the jacket is smaller than its cores: inside it leaves {width * 1e3:.3g} x {height * 1e3:.3g} mm, and "
                 f'core "{core.name}" of {2e3 * r:.3g} mm does not fit at its place',
             )
+            return False
+    return True
 
 
 def lay_cable(laid: LaidCable, centre: tuple[float, float], angle: float, plan: Plan) -> None:
@@ -248,7 +253,8 @@ def lay_cable(laid: LaidCable, centre: tuple[float, float], angle: float, plan: 
         _add(plan, f"{name}.filler", entry.filler_material, "filler", outline_of(entry, centre, angle, jacket), path)
     turn = complex(math.cos(angle), math.sin(angle))
     for core, place in zip(entry.cores, core_centres(entry), strict=True):
-        spot = complex(*place) * turn + complex(*centre)
+        turned = complex(*place) * turn
+        spot = complex(tidy(centre[0] + turned.real), tidy(centre[1] + turned.imag))
         layers = core.insulation_layers
         radius = core.outer_diameter / 2
         for index in range(len(layers) - 1, -1, -1):

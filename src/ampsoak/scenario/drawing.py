@@ -51,7 +51,7 @@ def plan_drawing(keys: Drawing, findings: Findings) -> Plan:
 def _shapes(plan: Plan, keys: Drawing, path: Path, findings: Findings) -> None:
     """Add the strokes, and record parts without any."""
     names = [part.name for part in plan.parts]
-    written = {item.get("name") for item in findings.data["drawing"].get("part", ()) if isinstance(item, dict)}
+    written = findings.names(("drawing", "part"))
     painted = set()
     for index, item in enumerate(keys.shape):
         if item is None:

@@ -59,11 +59,29 @@ class Findings:
             return False
         return True
 
+    def tables(self, path: Path) -> list[tuple[int, dict]]:
+        """Tables written in the list at ``path`` with their index, sound or not; none where there is no such list."""
+        value = self.data
+        for step in path if self.has(path) else ():
+            value = value[step]
+        if not self.has(path) or not isinstance(value, list):
+            return []
+        return [(index, item) for index, item in enumerate(value) if isinstance(item, dict)]
+
+    def names(self, path: Path) -> set[str]:
+        """Names written in the list of tables at ``path``, sound or not."""
+        return {item["name"] for _, item in self.tables(path) if isinstance(item.get("name"), str)}
+
     def fault(self, path: Path, message: str, nearest: str | None = None) -> None:
         """Record a fault at ``path``; the same words about the same key are kept once."""
         found = Fault(self.file, self.line(path), key_text(path), self.written(path), message, nearest)
         if found not in self.faults:
             self.faults.append(found)
+
+    def missing(self, path: Path, why: str) -> None:
+        """Record that nothing stands at ``path``; silent where something does, whose fault is recorded already."""
+        if not self.has(path):
+            self.fault(path, f"is missing; {why}")
 
     def fault_elsewhere(self, file: str, line: int | None, key: str, written: str, message: str, nearest=None) -> None:
         """Record a fault in another file that the scenario names, such as a current log."""
@@ -88,7 +106,9 @@ class Findings:
         if given is not None:
             return given.value
         value = quantity(default, dimension) if isinstance(default, str) else float(default)
-        self.defaults.append({"key": key_text(path), "value": value, "unit": DIMENSIONS[dimension].si, "reason": reason})
+        entry = {"key": key_text(path), "value": value, "unit": DIMENSIONS[dimension].si, "reason": reason}
+        if entry not in self.defaults:
+            self.defaults.append(entry)
         self.assume(f"{key_text(path)} not given: {describe(value, dimension)} taken ({reason})")
         return value
 

@@ -13,12 +13,13 @@ SHRINK = 1e-6
 
 
 def outside(shape: Shape, box: tuple[float, float, float, float]) -> float:
-    """How far ``shape`` reaches beyond ``box`` = (left, bottom, right, top) [m]; 0 when it lies inside, nan if unknown."""
+    """How far ``shape`` reaches beyond ``box`` = (left, bottom, right, top) [m]; 0 when it lies inside.
+
+    Sides that are not known (nan) are passed over.
+    """
     left, bottom, right, top = shape.bounds
     beyond = [box[0] - left, box[1] - bottom, right - box[2], top - box[3]]
-    if any(math.isnan(value) for value in beyond):
-        return math.nan
-    most = max(beyond)
+    most = max((value for value in beyond if not math.isnan(value)), default=0.0)
     return most if most > SLACK else 0.0
 
 

@@ -56,7 +56,7 @@ def load_scenario_text(text: str, name: str = "scenario.toml", folder: str | Pat
     ------
     ScenarioError                    with every fault in it
     """
-    document, findings = read_document(text.replace("\r\n", "\n"), name)
+    document, findings = read_document(text.removeprefix("\ufeff").replace("\r\n", "\n"), name)
     if document is None:
         findings.raise_faults()
         raise AssertionError("a document that cannot be read must have faults")

@@ -30,8 +30,7 @@ class MaterialShelf:
         self.findings = findings
         self.used: dict[str, Material] = {}
         self.own = {entry.name: (index, entry) for index, entry in enumerate(entries) if entry is not None}
-        raw = findings.data.get("material", ())
-        self.broken = {item.get("name") for item in raw if isinstance(item, dict)} - set(self.own)
+        self.broken = findings.names(("material",)) - set(self.own)
         self._built: dict[str, Material] = {}
         self._resolving: list[str] = []
         for name in sorted(set(self.own) & set(library.material_names())):
@@ -85,7 +84,7 @@ class MaterialShelf:
                 continue
             if base is None and not given:
                 what = key + (" (or volumetric_heat_capacity)" if key == "specific_heat" else "")
-                self.findings.fault((*path, key), f"is missing; a material needs {what}, or based_on another material")
+                self.findings.missing((*path, key), f"a material needs {what}, or based_on another material")
         density = self._density(keys, base, path)
         kept = base or UNKNOWN
         conductivity = _property(keys.conductivity, kept.conductivity)

@@ -9,7 +9,7 @@ from ampsoak.scenario.geometry import outside, overlap
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.materials import MaterialShelf
 from ampsoak.scenario.model_section import CableKeys
-from ampsoak.scenario.plan import Plan
+from ampsoak.scenario.plan import Plan, tidy
 
 
 def lay_cables(
@@ -37,8 +37,8 @@ def lay_cables(
             continue
         cable = LaidCable(keys, entry, outline_of(entry, centre, angle), path)
         beyond = outside(cable.outline, plan.cavity)
-        if beyond > 0:
-            left, bottom, right, top = (describe(value, "length") for value in plan.cavity)
+        left, bottom, right, top = (describe(value, "length") for value in plan.cavity)
+        if beyond > 0 and not (plan.cavity[0] >= plan.cavity[2] or plan.cavity[1] >= plan.cavity[3]):
             findings.fault(
                 path,
                 f'cable "{keys.name}" reaches {describe(beyond, "length")} outside the space it may lie in, '
@@ -57,19 +57,19 @@ def _centre(keys: CableKeys, bounds, plan: Plan, path: Path, findings: Findings)
         findings.fault((*path, "place"), "has no place beside y, which says the same in numbers")
     if place is None and keys.y is None:
         if not plan.place:
-            findings.fault((*path, "y"), "is missing; a cable in a drawing needs x and y of its centre")
+            findings.missing((*path, "y"), "a cable in a drawing needs x and y of its centre")
             return None
         place = plan.place
         findings.assume(f'cable "{keys.name}": place not given: "{place}" taken')
-    x = (left + right) / 2 if keys.x is None else keys.x.value
+    x = tidy((left + right) / 2) if keys.x is None else keys.x.value
     if keys.x is None and not plan.place and place is None:
-        findings.fault((*path, "x"), "is missing; a cable in a drawing needs x and y of its centre")
+        findings.missing((*path, "x"), "a cable in a drawing needs x and y of its centre")
         return None
     if keys.y is not None:
         return x, keys.y.value
     if place == "centred":
-        return x, (bottom + top) / 2
-    return (x, top - bounds[3]) if place == "touching_outer" else (x, bottom - bounds[1])
+        return x, tidy((bottom + top) / 2)
+    return x, tidy(top - bounds[3] if place == "touching_outer" else bottom - bounds[1])
 
 
 def check_overlaps(cables: list[LaidCable], plan: Plan, findings: Findings) -> None:

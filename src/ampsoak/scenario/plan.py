@@ -11,6 +11,11 @@ from ampsoak.scenario.shapes import Shape
 Span = tuple[str, float, float]
 
 
+def tidy(length: float) -> float:
+    """Round a sum of lengths [m] to a picometre, so that 12.7 mm and 88.9 mm make 101.6 mm and nothing more."""
+    return round(length, 12)
+
+
 @dataclass
 class PlannedPart:
     """A part before its material is looked up; ``path`` is where its material was named."""

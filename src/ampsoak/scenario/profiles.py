@@ -42,7 +42,7 @@ def profile_of(keys: CircuitKeys, path: Path, folder: FilePath, findings: Findin
         return NOTHING
     if kind == "current":
         if keys.duration is None:
-            findings.fault((*path, "duration"), "is missing; a constant current needs it")
+            findings.missing((*path, "duration"), "a constant current needs it")
             return NOTHING
         return _joined([(keys.duration.value, keys.current.value, keys.current.value)])
     if kind == "steps":

@@ -71,7 +71,7 @@ def _limited_parts(keys: LimitKeys, path: Path, parts, conductors, findings: Fin
             roles = sorted({part.role for part in parts})
             findings.fault((*path, "role"), f"no part has this role; there are {', '.join(roles)}")
         return found
-    if not conductors and parts:
+    if not conductors and not findings.has(("cable",)) and not findings.has(("drawing", "conductor")):
         findings.fault(path, "there are no conductors; name the parts it holds for")
     findings.assume(f"limit[{path[1]}] holds for all conductors")
     return tuple(conductor.part for conductor in conductors)
@@ -147,12 +147,14 @@ def _by_standard(keys: DeviceKeys, path: Path, magnetic, findings: Findings) -> 
     standard = family.standard
     if not type_ and len(family.types) == 1:
         type_ = family.types[0]
-    elif type_ not in family.types and (type_ or not findings.has((*path, "type"))):
+    elif type_ not in family.types:
         allowed = ", ".join(f'"{known}"' for known in family.types)
-        message = f"{standard} has {allowed}" if type_ else f"is missing; {standard} has {allowed}"
-        findings.fault((*path, "type"), message, nearest_name(type_, family.types) if type_ else None)
+        if type_:
+            findings.fault((*path, "type"), f"{standard} has {allowed}", nearest_name(type_, family.types))
+        else:
+            findings.missing((*path, "type"), f"{standard} has {allowed}")
     if keys.rating is None:
-        findings.fault((*path, "rating"), "is missing; a device of a standard needs it")
+        findings.missing((*path, "rating"), "a device of a standard needs it")
     elif keys.rating.ok and rating not in family.ratings:
         allowed = ", ".join(f"{known:g}" for known in family.ratings)
         findings.fault((*path, "rating"), f"no data for this rating; {standard} has {allowed} A")
@@ -167,8 +169,10 @@ def _by_points(keys: DeviceKeys, path: Path, folder: FilePath, magnetic, finding
     for edge in ("fast", "slow"):
         given = [key for key in (edge, f"{edge}_csv") if findings.has((*path, key))]
         if len(given) != 1:
-            many = "are both given; keep one" if given else f"is missing; give the points of the {edge} edge"
-            findings.fault((*path, edge), many)
+            if given:
+                findings.fault((*path, edge), f"has no place beside {edge}_csv; keep one")
+            else:
+                findings.missing((*path, edge), f"give the points of the {edge} edge")
             edges[edge] = ()
             continue
         pairs = getattr(keys, edge) if given[0] == edge else _points_file(keys, path, f"{edge}_csv", folder, findings)
@@ -248,7 +252,7 @@ def curve_of(
     elif len(circuits) == 1:
         findings.assume(f'curve.circuit not given: "{circuits[0]}" taken, the only one')
     else:
-        findings.fault((*path, "circuit"), "is missing; name one of " + ", ".join(circuits or ["the circuits, once given"]))
+        findings.missing((*path, "circuit"), "name one of " + ", ".join(circuits or ["the circuits, once given"]))
     lowest, highest = _range(document, devices, path, findings)
     if keys.count is None:
         findings.assume(f"curve.count not given: {COUNT} currents before refinement")
@@ -275,12 +279,12 @@ def _range(document: ScenarioFile, devices, path: Path, findings: Findings) -> t
         reason = "half the smallest device rating"
         lowest = findings.take(keys.lowest, (*path, "lowest"), "current", min(ratings, default=0.0) / 2, reason)
     elif not findings.has(("device",)):
-        findings.fault((*path, "lowest"), "is missing; without a device rating nothing tells it")
+        findings.missing((*path, "lowest"), "without a device rating nothing tells it")
     if keys.highest is not None or fault is not None:
         reason = "the prospective fault current"
         highest = findings.take(keys.highest, (*path, "highest"), "current", fault.value if fault else 0.0, reason)
     elif not findings.has(("fault_current",)):
-        findings.fault((*path, "highest"), "is missing; give it, or fault_current")
+        findings.missing((*path, "highest"), "give it, or fault_current")
     if highest <= lowest:
         findings.fault((*path, "highest"), f"must be greater than the lowest current, {describe(lowest, 'current')}")
     return lowest, highest

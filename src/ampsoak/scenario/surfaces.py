@@ -68,7 +68,7 @@ def boundaries_of(document: ScenarioFile, plan: Plan, findings: Findings) -> tup
 
 
 def _edge_in_doubt(edge: str, findings: Findings) -> bool:
-    return any(isinstance(item, dict) and item.get("edge") == edge for item in findings.data.get("boundary", ()))
+    return any(item.get("edge") == edge for _, item in findings.tables(("boundary",)))
 
 
 def _spans(keys: BoundaryKeys, plan: Plan, path: Path, findings: Findings) -> list[Span]:
@@ -102,12 +102,12 @@ def _values(keys: BoundaryKeys, document: ScenarioFile, path: Path, findings: Fi
             findings.fault((*path, key), f'has no place in kind "{keys.kind}"')
     if keys.kind == "fixed":
         if keys.surface_temperature is None:
-            findings.fault((*path, "surface_temperature"), 'is missing; kind "fixed" needs it')
+            findings.missing((*path, "surface_temperature"), 'kind "fixed" needs it')
             return {}
         return {"temperature": time_table(keys.surface_temperature), "resistance": _table(keys.surface_resistance)}
     if keys.kind == "flux":
         if keys.heat_flux is None:
-            findings.fault((*path, "heat_flux"), 'is missing; kind "flux" needs it')
+            findings.missing((*path, "heat_flux"), 'kind "flux" needs it')
             return {}
         return {"flux": time_table(keys.heat_flux)}
     return _film(keys, document, path, findings) if keys.kind == "film" else {}
@@ -124,7 +124,7 @@ def _film(keys: BoundaryKeys, document: ScenarioFile, path: Path, findings: Find
     for key in PARAMETERS:
         given = getattr(keys, key)
         if key in needed and given is None:
-            findings.fault((*path, key), f'is missing; the correlation "{correlation}" needs it')
+            findings.missing((*path, key), f'the correlation "{correlation}" needs it')
         elif key in needed:
             parameters.append((key, given.value))
         elif given is not None and (correlation or not findings.has((*path, "correlation"))):
@@ -156,10 +156,9 @@ def _template_defaults(document: ScenarioFile, plan: Plan, given: list[Boundary]
     template = next((name for name in FACE_FLOW if getattr(document, name) is not None), None)
     if template is None:
         return []
-    raw = [item for item in findings.data.get("boundary", ()) if isinstance(item, dict)]
     result = []
     for face, spans in plan.faces.items():
-        touched = any(item.get("face") == face for item in raw)
+        touched = any(item.get("face") == face for _, item in findings.tables(("boundary",)))
         touched = touched or any(boundary.edge == span[0] for boundary in given for span in spans)
         if touched:
             continue

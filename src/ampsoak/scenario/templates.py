@@ -6,7 +6,7 @@ from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model_base import Layer
 from ampsoak.scenario.model_section import Ceiling, Clipped, StudBay
-from ampsoak.scenario.plan import Plan, PlannedPart, Stroke
+from ampsoak.scenario.plan import Plan, PlannedPart, Stroke, tidy
 from ampsoak.scenario.shapes import Rectangle
 
 OPEN_AIR = "air_effective_open"
@@ -27,22 +27,22 @@ def plan_stud_bay(keys: StudBay, findings: Findings) -> Plan:
     depth = keys.depth.value
     plan = Plan(
         width,
-        inner + depth + outer,
+        tidy(inner + depth + outer),
         "horizontal cut across the studs, room side at the bottom"
         if across
         else "vertical cut between the studs, x runs up the wall, room side at the bottom",
         parts=[PlannedPart("fill", keys.fill, "fill", (*path, "fill"))],
-        cavity=(half, inner, width - half, inner + depth),
+        cavity=(half, inner, tidy(width - half), tidy(inner + depth)),
         place="centred",
     )
     plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
     _partial_fill(plan, keys, path, findings)
     if across:
         plan.parts.append(PlannedPart("studs", keys.stud_material or "", "framing", (*path, "stud_material")))
-        for left in (0.0, width - half):
-            plan.strokes.append(Stroke(Rectangle(left, inner, left + half, inner + depth), "studs", path))
+        bottom, top = plan.cavity[1], plan.cavity[3]
+        plan.strokes += [Stroke(Rectangle(left, bottom, right, top), "studs", path) for left, right in _ends(plan)]
     _linings(plan, keys.inner_lining, "inner_lining", inner, -1, (*path, "inner_lining"))
-    _linings(plan, keys.outer_lining, "outer_lining", inner + depth, 1, (*path, "outer_lining"))
+    _linings(plan, keys.outer_lining, "outer_lining", plan.cavity[3], 1, (*path, "outer_lining"))
     return plan
 
 
@@ -55,24 +55,22 @@ def plan_ceiling(keys: Ceiling, findings: Findings) -> Plan:
     board, fill = _thickness(keys.lining), keys.fill_thickness.value
     plan = Plan(
         width,
-        board + fill,
+        tidy(board + fill),
         f"vertical cut {'across' if across else 'between'} the joists, room below, loft above",
         parts=[PlannedPart("fill", keys.fill, "fill", (*path, "fill"))],
-        cavity=(half, board, width - half, board + fill),
+        cavity=(half, board, tidy(width - half), tidy(board + fill)),
         place="on_board",
     )
     plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
     if across:
         if keys.joist_depth is None:
-            findings.fault((*path, "joist_depth"), 'is missing; plane "across_joists" needs it')
+            findings.missing((*path, "joist_depth"), 'plane "across_joists" needs it')
         depth = fill if keys.joist_depth is None else keys.joist_depth.value
         if depth > fill:
             findings.assume("ceiling: joists stand above the fill; they are cut off at its top")
-        top = board + min(depth, fill)
-        plan.cavity = (half, board, width - half, board + fill)
+        top = tidy(board + min(depth, fill))
         plan.parts.append(PlannedPart("joists", keys.joist_material or "", "framing", (*path, "joist_material")))
-        for left in (0.0, width - half):
-            plan.strokes.append(Stroke(Rectangle(left, board, left + half, top), "joists", path))
+        plan.strokes += [Stroke(Rectangle(left, board, right, top), "joists", path) for left, right in _ends(plan)]
     _linings(plan, keys.lining, "lining", board, -1, (*path, "lining"))
     return plan
 
@@ -92,16 +90,16 @@ def plan_clipped(keys: Clipped, findings: Findings) -> Plan:
     )
     plan = Plan(
         width,
-        board + layer,
+        tidy(board + layer),
         "cut across a cable clipped to a board, back of the board at the bottom",
         parts=[PlannedPart("air", keys.air or OPEN_AIR, "air", (*path, "air"))],
-        cavity=(0.0, board, width, board + layer),
+        cavity=(0.0, board, width, tidy(board + layer)),
         place="on_board",
     )
     if keys.board is not None:
         plan.parts.append(PlannedPart("board", keys.board.material, "board", (*path, "board", "material")))
         plan.strokes.append(Stroke(Rectangle(0.0, 0.0, width, board), "board", (*path, "board")))
-    sides = [(edge, board, board + layer) for edge in ("left", "right")]
+    sides = [(edge, board, plan.height) for edge in ("left", "right")]
     plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width), *sides]}
     return plan
 
@@ -112,7 +110,7 @@ def _framing(keys, across: bool, names: tuple[str, str, str], path: Path, findin
     if across:
         for name in names:
             if getattr(keys, name) is None:
-                findings.fault((*path, name), f'is missing; plane "{keys.plane}" needs it')
+                findings.missing((*path, name), f'plane "{keys.plane}" needs it')
         if keys.extent is not None:
             findings.fault((*path, "extent"), f'has no place with plane "{keys.plane}"; the spacing sets the width')
         half, width = (float("nan") if given is None else given.value for given in (member, spacing))
@@ -126,8 +124,14 @@ def _framing(keys, across: bool, names: tuple[str, str, str], path: Path, findin
     return 0.0, findings.take(keys.extent, (*path, "extent"), "length", "400 mm", reason)
 
 
+def _ends(plan: Plan) -> list[tuple[float, float]]:
+    """Left and right end of the half members at both sides [m]."""
+    left, _, right, _ = plan.cavity
+    return [(0.0, left), (right, plan.width)]
+
+
 def _thickness(layers: list[Layer | None]) -> float:
-    return sum((float("nan") if layer is None else layer.thickness.value for layer in layers), 0.0)
+    return tidy(sum((float("nan") if layer is None else layer.thickness.value for layer in layers), 0.0))
 
 
 def _linings(plan: Plan, layers, name: str, start: float, direction: int, path: Path) -> None:
@@ -136,11 +140,8 @@ def _linings(plan: Plan, layers, name: str, start: float, direction: int, path: 
         if layer is None:
             continue
         part = name if len(layers) == 1 else f"{name}_{index + 1}"
-        stop = start + direction * layer.thickness.value
+        stop = tidy(start + direction * layer.thickness.value)
         low, high = sorted((start, stop))
-        # the outermost layer ends exactly on the edge of the section, whatever the sums rounded to
-        if index == len(layers) - 1:
-            low, high = (0.0, high) if direction < 0 else (low, plan.height)
         plan.parts.append(PlannedPart(part, layer.material, "board", (*path, index, "material")))
         plan.strokes.append(Stroke(Rectangle(0.0, low, plan.width, high), part, (*path, index)))
         start = stop
@@ -154,7 +155,7 @@ def _partial_fill(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> 
                 findings.fault((*path, name), "has no place without fill_depth")
         return
     if keys.rest is None:
-        findings.fault((*path, "rest"), "is missing; fill_depth leaves a space whose material it names")
+        findings.missing((*path, "rest"), "fill_depth leaves a space whose material it names")
         return
     if keys.fill_depth.value >= keys.depth.value:
         findings.fault((*path, "fill_depth"), "must be less than depth; leave it out for a full bay")
@@ -162,6 +163,6 @@ def _partial_fill(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> 
         findings.assume('stud_bay.fill_against not given: "outer" taken (fill lies against the outer lining)')
     left, bottom, right, top = plan.cavity
     fill = keys.fill_depth.value
-    low, high = (bottom + fill, top) if keys.fill_against == "inner" else (bottom, top - fill)
+    low, high = (tidy(bottom + fill), top) if keys.fill_against == "inner" else (bottom, tidy(top - fill))
     plan.parts.append(PlannedPart("rest", keys.rest, "air", (*path, "rest")))
     plan.strokes.append(Stroke(Rectangle(left, low, right, high), "rest", path))

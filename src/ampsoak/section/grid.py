@@ -18,7 +18,7 @@ def graded_lines(
     focus: Sequence[tuple[float, float, float]],
     growth: float,
     coarsest: float,
-    cells_per_layer: int = 3,
+    cells_per_layer: int = 5,
 ) -> np.ndarray:
     """Return cell borders on 0..length, fine in the focus intervals and growing away from them.
 

@@ -1,0 +1,212 @@
+"""How hot the conductor is when a device opens, against current."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import AutoMinorLocator, FixedLocator, FuncFormatter, LogLocator, NullFormatter
+
+from ampsoak.coverage.compare import Coverage, DeviceCoverage
+from ampsoak.coverage.stretches import Edge
+from ampsoak.coverage.words import KIND_WORDS, temperature_words
+from ampsoak.report import style
+from ampsoak.report.key import Column, Entry, spread
+from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
+from ampsoak.report.words import celsius, limit_words, origin_words
+from ampsoak.runfile.records import Curve
+
+_LABELS, _GAP, _COLUMN, _HEIGHT = 13.0, 15.0, 62.0, 98.0  # [mm]
+_STATES = ("opens", "never opens", "at least", "unknown")
+
+
+@dataclass(frozen=True)
+class OpeningSeries:
+    """Temperatures of one edge.
+
+    Parameters
+    ----------
+    device : str
+    edge : Edge
+    current : (n,) float64          computed currents [A]
+    temperature : (n,) float64      hottest conductor [°C]; nan where unknown or without a steady state
+    state : tuple of str            per current "opens", "never opens" (steady temperature), "at least" (history ends
+                                    before the edge opens) or "unknown"
+    """
+
+    device: str
+    edge: Edge
+    current: np.ndarray
+    temperature: np.ndarray
+    state: tuple[str, ...]
+
+
+def opening_series(entry: DeviceCoverage, current: np.ndarray) -> list[OpeningSeries]:
+    """Fast and slow edge of one device."""
+    series = []
+    for opening, edge in ((entry.fast, entry.band.fast), (entry.slow, entry.band.slow)):
+        temperature = celsius(opening.conductor_temperature)
+        least = celsius(opening.conductor_at_least)
+        state = []
+        for time, value, known in zip(opening.time, temperature, least, strict=True):
+            if np.isfinite(value):
+                state.append("never opens" if np.isinf(time) else "opens")
+            else:
+                state.append("at least" if np.isfinite(known) and not np.isnan(time) else "unknown")
+        shown = np.where([one == "at least" for one in state], least, temperature)
+        series.append(OpeningSeries(entry.device.name, edge, np.asarray(current), shown, tuple(state)))
+    return series
+
+
+@style.styled
+def opening_temperature_figure(curve: Curve, coverage: Coverage, number: int = 5) -> Figure:
+    """Draw the hottest conductor's temperature when the fast and the slow edge of each device open.
+
+    Parameters
+    ----------
+    curve : Curve
+    coverage : Coverage
+    number : int           number of the figure
+
+    Returns
+    -------
+    Figure
+    """
+    column = _column(curve, coverage)
+    page = Page(
+        Heading(number, "Temperature when the device opens", curve.title, _caption(curve, coverage), origin_words(curve)),
+        max(_HEIGHT + 13.0, column.height + 2.0),
+    )
+    left, width = page.left + _LABELS, WIDTH - LEFT - RIGHT - _LABELS - _GAP - _COLUMN
+    bottom = page.top - _HEIGHT
+    axes = page.axes(left, bottom, width, _HEIGHT, label="opening")
+    axes.set(xscale="log", xlim=(curve.current[0], curve.current[-1]))
+    low, high = _span(curve, coverage)
+    axes.set_ylim(low, high)
+    for place, entry in enumerate(coverage.devices):
+        for series in opening_series(entry, coverage.current):
+            _draw_series(axes, series, style.LINES[place % len(style.LINES)]["color"], high)
+    _set_current_axis(axes, curve)
+    axes.set_ylabel("Hottest conductor when the device opens [°C]")
+    axes.grid(True, which="both", zorder=0)
+    axes.set_axisbelow(True)
+    axes.yaxis.set_minor_locator(AutoMinorLocator())
+    temperatures = [float(celsius(limit["temperature"])) for limit in curve.limits]
+    at = [bottom + _HEIGHT * (temperature - low) / (high - low) for temperature in temperatures]
+    for limit, temperature, y, shown in zip(
+        curve.limits, temperatures, at, spread(at, 3.4, bottom + 1, bottom + _HEIGHT - 1), strict=True
+    ):
+        axes.axhline(temperature, **_LIMIT, zorder=2, label=f"limit {limit['name']}")
+        page.canvas.plot([left + width, left + width + 1.5, left + width + 3], [y, y, shown], color=style.INK, linewidth=0.7)
+        page.text(left + width + 3.6, shown, temperature_words(limit["temperature"]), va="center")
+    column.draw(page, left + width + _GAP, page.top)
+    return page.figure
+
+
+_LIMIT = {"color": style.INK, "linewidth": 0.9, "linestyle": (0, (7, 2, 1, 2))}
+_SIDES = {
+    "fast": {"linestyle": (0, (5, 1.6)), "linewidth": 1.3, "marker": "o", "markersize": 2.6},
+    "slow": {"linestyle": "-", "linewidth": 1.9, "marker": "s", "markersize": 3.0},
+}
+
+
+def _draw_series(axes, series: OpeningSeries, color: str, high: float) -> None:
+    state = np.array(series.state)
+    side = series.edge.side
+    name = f"{series.device}, {side}"
+    look = _SIDES[side]
+    current, temperature, shown = _broken_at_steps(series, state)
+    opens = np.where(shown == "opens", temperature, np.nan)
+    settles = np.where(shown == "never opens", temperature, np.nan)
+    axes.plot(current, opens, color=color, **look, zorder=4, label=f"{name} edge opens")
+    axes.plot(
+        current, settles, linestyle=(0, (1, 1.3)), color=color, linewidth=look["linewidth"], marker=look["marker"],
+        markersize=look["markersize"], markerfacecolor=style.PAPER, zorder=4, label=f"{name} edge never opens",
+    )
+    least = state == "at least"
+    off = np.isfinite(series.temperature) & (series.temperature > high)
+    for chosen, words in ((least & ~off, "at least"), (off, "off the scale")):
+        if chosen.any():
+            axes.plot(
+                series.current[chosen], np.minimum(series.temperature[chosen], high), linestyle="none", marker="^",
+                markersize=5.0, color=color, markerfacecolor=style.PAPER, clip_on=False, zorder=5, label=f"{name} edge {words}",
+            )
+
+
+def _broken_at_steps(series: OpeningSeries, state: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Currents, temperatures and states with a gap wherever the edge itself jumps, so that no line bridges a step."""
+    steps = []
+    for one in series.edge.breaks():
+        below, above = (series.edge.time(one * side) for side in (1 - 1e-9, 1 + 1e-9))
+        if not below <= 1.05 * above:
+            steps.append(one)
+    places = np.searchsorted(series.current, steps)
+    current = np.insert(series.current, places, steps)
+    temperature = np.insert(series.temperature, places, np.nan)
+    return current, temperature, np.insert(state, places, "unknown")
+
+
+def _span(curve: Curve, coverage: Coverage) -> tuple[float, float]:
+    """Temperature axis [°C]: from the start to what is reached, but never past three times the highest limit."""
+    known = [
+        value
+        for entry in coverage.devices
+        for series in opening_series(entry, coverage.current)
+        for value in series.temperature[np.isfinite(series.temperature)]
+    ]
+    limits = [float(celsius(limit["temperature"])) for limit in curve.limits]
+    start = float(np.min(celsius(curve.start_temperature))) if len(curve.start_temperature) else 0.0
+    highest = max([*known, *limits, start + 10.0])
+    if limits:
+        highest = min(highest, 3.0 * max(limits))
+    return start - 0.04 * (highest - start), highest + 0.06 * (highest - start)
+
+
+def _set_current_axis(axes, curve: Curve) -> None:
+    span = np.log10(curve.current[[0, -1]])
+    steps = (1, 2, 5) if span[1] - span[0] > 1 else (1, 2, 3, 4, 5, 6, 8)
+    labelled = [step * 10.0**decade for decade in range(int(np.floor(span[0])), int(np.ceil(span[1])) + 1) for step in steps]
+    axes.xaxis.set_major_locator(FixedLocator(labelled))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.xaxis.set_minor_locator(LogLocator(subs=range(1, 10), numticks=99))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    axes.set_xlabel("Current in the circuit, r.m.s. [A]")
+
+
+def _column(curve: Curve, coverage: Coverage) -> Column:
+    column = Column(_COLUMN)
+    column.heading("Key")
+    states = set()
+    for place, entry in enumerate(coverage.devices):
+        color = style.LINES[place % len(style.LINES)]["color"]
+        for side, other in (("fast", entry.band.fast), ("slow", entry.band.slow)):
+            kinds = [kind for kind in KIND_WORDS if kind in {stretch.kind for stretch in other.stretches}]
+            words = f"{entry.device.name}, {side} edge opens ({', '.join(KIND_WORDS[kind] for kind in kinds)})"
+            column.entries([Entry(words, {"color": color, **_SIDES[side]})])
+        states |= {one for series in opening_series(entry, coverage.current) for one in series.state}
+    if "never opens" in states:
+        look = {"color": style.INK, "linestyle": (0, (1, 1.3)), "marker": "s", "markersize": 3, "markerfacecolor": style.PAPER}
+        column.entries([Entry("dotted: the edge never opens, steady temperature", look)])
+    arrow = {"color": style.INK, "linestyle": "none", "marker": "^", "markersize": 5, "markerfacecolor": style.PAPER}
+    column.entries([Entry("at least that much: the stored history ends before the edge opens, or off the scale", arrow)])
+    if curve.limits:
+        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in curve.limits), _LIMIT)])
+    said: set[str] = set()
+    for entry in coverage.devices:
+        for limit in entry.limits:
+            if sentences := [one for one in limit.sentences[len(limit.intervals) :] if one not in said]:
+                column.heading(f"{entry.device.name} against {limit.limit}")
+                for sentence in sentences:
+                    column.paragraph(sentence)
+                said |= set(sentences)
+    return column
+
+
+def _caption(curve: Curve, coverage: Coverage) -> str:
+    bases = ", ".join(f"{entry.device.name} on basis {entry.basis}" for entry in coverage.devices)
+    return (
+        f"Temperature of the hottest conductor at the moment each edge of the device opens, at constant current in "
+        f"{curve.circuit} from a start {curve.start_description}. Devices: {bases}. Heat goes on flowing after opening; no line "
+        "is drawn where no data exist."
+    )
