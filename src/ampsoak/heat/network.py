@@ -82,6 +82,27 @@ class HeatModel:
             np.zeros(len(network.face_cell)),
         )
 
+    def joule_at_20(self, currents: np.ndarray) -> np.ndarray:
+        """I² R20 of each conductor, (conductors,) [W/m], at circuit ``currents`` (n_circuits,) [A]."""
+        if not len(self.resistance):
+            return np.zeros(0)
+        carried = np.where(self.circuit >= 0, np.append(currents, 0.0)[self.circuit], 0.0) * self.current_factor
+        return carried**2 * self.resistance
+
+    def joule(self, currents: np.ndarray, temperature: np.ndarray) -> np.ndarray:
+        """Heat of each conductor, (conductors,) [W/m], at circuit ``currents`` and a state (unknowns,) [K]."""
+        rise = temperature[self.cells :] - 293.15
+        return self.joule_at_20(currents) * (1 + self.temperature_coefficient * rise)
+
+    def part_sources(self, time: float) -> np.ndarray:
+        """Heat sources of parts at ``time`` [s], (unknowns,) [W/m]."""
+        source = np.zeros(self.unknowns)
+        for part, area in self.source_area:
+            heat = self.section.scenario.parts[part].heat_source
+            strength = float(heat.value.at(time))
+            source += area * (strength if heat.kind == "volume" else strength / area.sum())
+        return source
+
     def field(self, temperature: np.ndarray) -> np.ndarray:
         """Cell temperatures as (ny, nx) from a state (unknowns,)."""
         return temperature[self.cell_order].T

@@ -66,7 +66,7 @@ class Step:
     current : (n_circuits,) float64           at the end of the step [A]
     joule : (conductors,) float64             at the end of the step [W/m]
     error : float                             estimated error of the step [K]
-    surface_flow : (n_faces,) float64         heat leaving each border face at the end [W/m]
+    surface, surface_flow : (n_faces,)        temperature [K] and heat leaving [W/m] of each border face at the end
     """
 
     begin: float
@@ -81,6 +81,7 @@ class Step:
     current: np.ndarray
     joule: np.ndarray
     error: float
+    surface: np.ndarray
     surface_flow: np.ndarray
 
     def at(self, time: float, unknowns=slice(None)) -> np.ndarray:
@@ -146,21 +147,6 @@ class Stepper:
         at = np.nextafter(time, -np.inf) if before else time
         return np.array([float(profile.at(at)) for profile in self.member.profiles])
 
-    def _joule(self, current: np.ndarray) -> np.ndarray:
-        model = self.model
-        if not len(model.resistance):
-            return np.zeros(0)
-        carried = np.where(model.circuit >= 0, np.append(current, 0.0)[model.circuit], 0.0) * model.current_factor
-        return carried**2 * model.resistance
-
-    def _volume_source(self, time: float) -> np.ndarray:
-        source = np.zeros(self.model.unknowns)
-        for part, area in self.model.source_area:
-            heat = self.model.section.scenario.parts[part].heat_source
-            strength = float(heat.value.at(time))
-            source += area * (strength if heat.kind == "volume" else strength / area.sum())
-        return source
-
     def _slopes(self, surroundings) -> np.ndarray:
         faces = len(self.model.network.face_cell)
         flow, slope = np.zeros(faces), np.zeros(faces)
@@ -188,9 +174,8 @@ class Stepper:
         faces = len(network.face_cell)
         flow, slope = np.zeros(faces), np.zeros(faces)
         kernels.border_flow(network, self.links, surroundings, self.temperature, self.surface, flow, slope)
-        source = self._volume_source(self.time)
-        conductors = self.temperature[model.cells :]
-        source[model.cells :] += self._joule(current) * (1 + model.temperature_coefficient * (conductors - 293.15))
+        source = model.part_sources(self.time)
+        source[model.cells :] += model.joule(current, self.temperature)
         net = np.zeros(model.unknowns)
         kernels.net_heat(network, self.links, self.temperature, source, flow, net)
         return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
@@ -235,7 +220,7 @@ class Stepper:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
         model, network = self.model, self.model.network
         currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
-        joules = [self._joule(current) for current in currents]
+        joules = [model.joule_at_20(current) for current in currents]
         surrounding = [self.boundaries.at(self.time + node * step) for node in _NODES]
         key = (step, joules[2].tobytes(), self.boundaries.constant)
         reusable = key == self.key and (
@@ -263,7 +248,7 @@ class Stepper:
             iterations, change, _, made, left = kernels.solve_stage(
                 network, self.links, surrounding[stage], self.band, self.border, self.reduced, self.inverse,
                 model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
-                self._volume_source(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
+                model.part_sources(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
                 self.work, stage_tolerance, _MOST_ITERATIONS,
             )  # fmt: skip
             if iterations < 0 or not np.isfinite(change):
@@ -286,20 +271,19 @@ class Stepper:
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:
             return step * max(0.2, factor)
-        return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], joules[2], error,
-                            factor, slowest)  # fmt: skip
+        return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], error, factor,
+                            slowest)  # fmt: skip
 
-    def _accept(self, step, end, state, content, flow, generated, lost, current, joule, error, factor, slowest):
+    def _accept(self, step, end, state, content, flow, generated, lost, current, error, factor, slowest):
         model = self.model
         stored = float((content - self.content).sum())
         capacity = self.work[1, : model.unknowns].copy()
         rate = np.divide(flow, capacity, out=np.zeros_like(flow), where=capacity > 0)
         kernels.spread_conductors(model.network, rate)
-        heat = joule * (1 + model.temperature_coefficient * (state[model.cells :] - 293.15))
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
-            generated=generated, lost=lost, stored=stored, current=current, joule=heat, error=error,
-            surface_flow=self.work[4, : len(model.network.face_cell)].copy(),
+            generated=generated, lost=lost, stored=stored, current=current, joule=model.joule(current, state), error=error,
+            surface=self.surface.copy(), surface_flow=self.work[4, : len(model.network.face_cell)].copy(),
         )  # fmt: skip
         self.temperature, self.content, self.capacity, self.rate = state, content, capacity, rate
         self.time = end

@@ -157,9 +157,11 @@ def _draw_traces(axes: Axes, run: Run, drawn: list[Trace], size: float) -> None:
     axes.set_ylim(low - room, high + room)
     if past.any():
         axes.axvspan(damaged / size, run.time[-1] / size, facecolor="#f0f0f0", edgecolor="none", zorder=0)
+        early = damaged < 0.4 * run.time[-1]  # else the words would run out of the axes
         axes.annotate(
-            OUTSIDE_VALIDITY, (damaged / size, 0.0), (3, 4), xycoords=("data", "axes fraction"),
-            textcoords="offset points", fontsize=style.SIZE_TEXT, style="italic", zorder=5,
+            OUTSIDE_VALIDITY, (damaged / size if early else run.time[-1] / size, 0.0), (3 if early else -3, 4),
+            xycoords=("data", "axes fraction"), textcoords="offset points", ha="left" if early else "right",
+            fontsize=style.SIZE_TEXT, style="italic", zorder=5,
         )
 
 
@@ -234,7 +236,7 @@ def _event_words(run: Run, event: Event) -> str:
     if len(run.circuit_names) == 1 and len(run.time):
         row = max(int(np.searchsorted(run.time, event.time, side="right")) - 1, 0)
         at = f", at {current_words(run.circuit_current[row, 0])}"
-    return f"{time_words(event.time)}: {event.name} {what}{where}{at}"
+    return f"after {time_words(event.time)}: {event.name} {what}{where}{at}"
 
 
 def _caption(run: Run) -> str:

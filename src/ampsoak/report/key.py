@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from matplotlib.patches import Rectangle
 
 from ampsoak.report import style
-from ampsoak.report.page import Page, shortened, wrapped
+from ampsoak.report.page import Page, wrapped
 
 SAMPLE = 10.0  # width of the sample [mm]
 _GAP = 2.0
@@ -43,9 +43,9 @@ class Column:
         self._blocks: list[tuple[list[str], float, Entry | None, str]] = []
 
     def heading(self, words: str) -> None:
-        """Add a bold line, set off from what stands before it."""
+        """Add bold words, set off from what stands before it."""
         before = 2.2 if self._blocks else 0.0
-        self._blocks.append(([shortened(words, self.width, style.SIZE_TEXT, "bold")], before, None, "bold"))
+        self._blocks.append((wrapped(words, self.width, style.SIZE_TEXT, "bold"), before, None, "bold"))
 
     def entries(self, entries: list[Entry]) -> None:
         """Add key entries."""

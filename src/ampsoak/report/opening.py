@@ -193,7 +193,7 @@ def _column(curve: Curve, coverage: Coverage) -> Column:
     if curve.limits:
         column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in curve.limits), _LIMIT)])
     said: set[str] = set()
-    for entry in coverage.devices:
+    for entry in coverage.devices if len(coverage.devices) == 1 else ():  # of several there is no room to speak
         for limit in entry.limits:
             if sentences := [one for one in limit.sentences[len(limit.intervals) :] if one not in said]:
                 column.heading(f"{entry.device.name} against {limit.limit}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -23,6 +24,7 @@ LEFT, RIGHT, TOP, BOTTOM = 14.0, 14.0, 11.0, 9.0  # margins [mm]
 MARGIN_LIMIT = 72  # characters of the scenario's name kept in the margin
 _POINT = 25.4 / 72  # [mm]
 _LEADING = 1.32
+_NUMBER_UNIT = re.compile(r"(\d) (°C|A|s|min|h|d|mm²|mm|cm²)(?!\w)")  # not to be torn apart at the end of a line
 
 
 @dataclass(frozen=True)
@@ -122,18 +124,19 @@ def text_width(words: str, size: float, weight: str = "normal") -> float:
     return TextToPath().get_text_width_height_descent(words, font, ismath=False)[0] * _POINT
 
 
-def wrapped(words: str, width: float, size: float) -> list[str]:
+def wrapped(words: str, width: float, size: float, weight: str = "normal") -> list[str]:
     """Lines of ``words`` no wider than ``width`` [mm]; a word too long for a line is cut."""
     lines = [""]
-    for word in words.split():
+    joined = _NUMBER_UNIT.sub("\\1\u00a0\\2", words)
+    for word in joined.replace("\n", " ").split(" "):
         longer = f"{lines[-1]} {word}".strip()
-        if text_width(longer, size) <= width:
+        if text_width(longer, size, weight) <= width:
             lines[-1] = longer
             continue
         if lines[-1]:
             lines.append("")
-        while text_width(word, size) > width and len(word) > 1:
-            fits = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or text_width(word[:n], size) <= width)
+        while text_width(word, size, weight) > width and len(word) > 1:
+            fits = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or text_width(word[:n], size, weight) <= width)
             lines[-1] = word[:fits]
             lines.append("")
             word = word[fits:]
@@ -141,11 +144,11 @@ def wrapped(words: str, width: float, size: float) -> list[str]:
     return lines
 
 
-def shortened(words: str, width: float, size: float, weight: str = "normal") -> str:
+def shortened(words: str, width: float, size: float) -> str:
     """``words`` on one line no wider than ``width`` [mm], its middle replaced by "…" if need be."""
     kept = len(words)
     result = words
-    while text_width(result, size, weight) > width and kept > 2:
+    while text_width(result, size) > width and kept > 2:
         kept -= 1
         result = words[: (kept + 1) // 2] + "…" + words[len(words) - kept // 2 :]
     return result

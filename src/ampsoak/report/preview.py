@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from ampsoak.report import style
 from ampsoak.report.key import SAMPLE, Entry, draw_sample
-from ampsoak.report.page import Heading, Page, shortened
+from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page, shortened
 from ampsoak.report.section_drawing import (
     Window,
     box,
@@ -60,19 +60,28 @@ def preview_figure(section: SectionRecord, title: str = "", margin: str = "nothi
     large = box(overview, *_WHOLE)
     small = box(zoom, *_ZOOM) if zoom else (0.0, 0.0)
     table = (len(section.part_names) + 1.4) * _ROW
-    content = _ABOVE + large[1] + _AXIS_BELOW + table + (_ABOVE + small[1] + _AXIS_BELOW if zoom else 0.0)
+    frame = _ABOVE + _AXIS_BELOW
+    abreast = zoom is not None and large[0] + small[0] + 2 * _AXIS_LEFT <= WIDTH - LEFT - RIGHT
+    if abreast:
+        content = frame + max(large[1], small[1]) + table
+    else:
+        content = frame + large[1] + table + (frame + small[1] if zoom else 0.0)
     page = Page(Heading(number, "Section and mesh", title, _caption(section), margin), content)
     top = page.top - _ABOVE
-    page.text(page.left + _AXIS_LEFT, top + 4.6, "whole section", weight="bold")
-    axes = page.axes(page.left + _AXIS_LEFT, top - large[1], *large, label="section")
-    _draw(axes, section, overview, large[0])
+    left = page.left + _AXIS_LEFT
+    page.text(left, top + 4.6, "whole section", weight="bold")
+    axes = page.axes(left, top - large[1], *large, label="section")
+    _draw(axes, section, overview, large)
     drawn = set()
     if zoom:
         draw_frame(axes, zoom, style.INK)
-        top -= large[1] + _AXIS_BELOW + _ABOVE
-        page.text(page.left + _AXIS_LEFT, top + 4.6, "the framed part, enlarged", weight="bold")
-        enlarged = page.axes(page.left + _AXIS_LEFT, top - small[1], *small, label="zoom")
-        _draw(enlarged, section, zoom, small[0])
+        if abreast:
+            left += large[0] + _AXIS_LEFT
+        else:
+            top -= large[1] + frame
+        page.text(left, top + 4.6, "the framed part, enlarged", weight="bold")
+        enlarged = page.axes(left, top - small[1], *small, label="zoom")
+        _draw(enlarged, section, zoom, small)
         drawn = draw_numbers(enlarged, section, zoom, small[0])
     background = {int(np.bincount(section.part_index.ravel()).argmax())}
     draw_numbers(axes, section, overview, large[0], skip=drawn - background)
@@ -80,20 +89,20 @@ def preview_figure(section: SectionRecord, title: str = "", margin: str = "nothi
     return page.figure
 
 
-def _draw(axes: Axes, section: SectionRecord, window: Window, millimetres: float) -> None:
+def _draw(axes: Axes, section: SectionRecord, window: Window, size: tuple[float, float]) -> None:
     left, bottom, right, top = whole(section)
     corners = np.array([[left, bottom], [right, bottom], [right, top], [left, top]])
     axes.add_patch(filled(corners, **part_look(section, 0), linewidth=0, zorder=1))
     for name, points in section.outlines:
         look = part_look(section, section.part_names.index(name))
         axes.add_patch(filled(points, **look, linewidth=0, zorder=1.5))
-    mesh_width = _mesh_width(section, window, millimetres)
+    mesh_width = _mesh_width(section, window, size[0])
     x, y = 1e3 * section.x_edges, 1e3 * section.y_edges
     vertical = [[(one, y[0]), (one, y[-1])] for one in x]
     horizontal = [[(x[0], one), (x[-1], one)] for one in y]
     axes.add_collection(LineCollection(vertical + horizontal, colors=_MESH_INK, linewidths=mesh_width, zorder=2, gid="mesh"))
     draw_outlines(axes, section, style.INK, 0.9)
-    set_window(axes, window)
+    set_window(axes, window, size)
     axes.set_xlabel("x [mm]", labelpad=1)
     axes.set_ylabel("y [mm]", labelpad=1)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.ticker import MaxNLocator
 from scipy.ndimage import distance_transform_edt
 
 from ampsoak.report import style
@@ -50,11 +51,12 @@ def box(window: Window, width: float, height: float) -> tuple[float, float]:
     return wide * scale, high * scale
 
 
-def set_window(axes: Axes, window: Window) -> None:
-    """Axes over a window in millimetres; their place must have its proportions."""
+def set_window(axes: Axes, window: Window, size: tuple[float, float]) -> None:
+    """Axes over a window in millimetres; their ``size`` on the sheet [mm] has its proportions."""
     axes.set(xlim=(1e3 * window[0], 1e3 * window[2]), ylim=(1e3 * window[1], 1e3 * window[3]))
     axes.set_aspect("equal", adjustable="box")
-    axes.locator_params(nbins=6)
+    for axis, length in zip((axes.xaxis, axes.yaxis), size, strict=True):
+        axis.set_major_locator(MaxNLocator(int(np.clip(length // 10, 2, 6)), steps=[1, 2, 5, 10]))
     axes.tick_params(length=2.5)
 
 

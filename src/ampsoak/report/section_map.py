@@ -30,7 +30,7 @@ from ampsoak.report.section_drawing import (
 from ampsoak.report.words import celsius, joined_words, limit_words, origin_words
 from ampsoak.runfile.records import Run
 
-_AXIS_LEFT, _AXIS_BELOW, _ABOVE, _BETWEEN = 11.0, 8.5, 5.0, 6.0  # [mm]
+_AXIS_LEFT, _AXIS_BELOW, _ABOVE, _BETWEEN = 11.0, 10.0, 5.0, 6.0  # [mm]
 _BAR = 20.0  # colour bar with its numbers [mm]
 _OVERVIEW, _ZOOM = (82.0, 78.0), (52.0, 44.0)  # largest width and height of a panel [mm]
 _NAME_COLUMNS, _LINE = 3, 4.0
@@ -103,12 +103,12 @@ def section_figure(
         left = page.left + (place % abreast) * (pair + _BETWEEN)
         page.text(left + _AXIS_LEFT, top + 4.2, _panel_title(run, field), weight="bold")
         axes = page.axes(left + _AXIS_LEFT, top - large[1], *large, label=f"map {field}")
-        _draw_map(axes, run, field, overview, shown)
+        _draw_map(axes, run, field, overview, large, shown)
         enlarged = None
         if zoom:
             draw_frame(axes, zoom, "#ffffff")
             enlarged = page.axes(left + 2 * _AXIS_LEFT + large[0], top - small[1], *small, label=f"zoom {field}")
-            _draw_map(enlarged, run, field, zoom, shown)
+            _draw_map(enlarged, run, field, zoom, small, shown)
         _label(axes, enlarged, run, overview, zoom, large[0], small[0])
     _draw_bar(page, shown, run, rows, row_height)
     for row, words in enumerate(names):
@@ -119,7 +119,7 @@ def section_figure(
     return page.figure
 
 
-def _draw_map(axes: Axes, run: Run, field: int, window: Window, shown: Normalize) -> None:
+def _draw_map(axes: Axes, run: Run, field: int, window: Window, size: tuple[float, float], shown: Normalize) -> None:
     section = run.section
     temperature = celsius(run.snapshot_temperature[field])
     axes.pcolormesh(
@@ -134,7 +134,7 @@ def _draw_map(axes: Axes, run: Run, field: int, window: Window, shown: Normalize
             axes.contour(x, y, temperature, [level], colors="#1a1a1a", linewidths=2.0, zorder=2)
             axes.contour(x, y, temperature, [level], colors="#ffffff", linewidths=1.0, linestyles=[pattern], zorder=2.1)
     draw_outlines(axes, section, "#ffffff", 0.5, halo="#00000066")
-    set_window(axes, window)
+    set_window(axes, window, size)
 
 
 def _label(axes: Axes, enlarged: Axes | None, run: Run, overview: Window, zoom: Window | None, large: float, small: float):
@@ -180,7 +180,7 @@ def _limit_key(run: Run) -> Column:
     for number, limit in enumerate(run.limits):
         pattern = _LIMIT_PATTERNS[number % len(_LIMIT_PATTERNS)]
         look = {"color": style.INK, "linestyle": pattern, "linewidth": 1.0}
-        column.entries([Entry(f"on the maps: {limit_words(limit)} is passed inside this line", look)])
+        column.entries([Entry(f"line of equal temperature at the limit {limit_words(limit)}", look)])
     return column
 
 

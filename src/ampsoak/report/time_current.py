@@ -22,7 +22,7 @@ from ampsoak.runfile.records import Curve
 _LONGEST_DECADE = 23.0  # [mm]
 _TALLEST, _WIDEST = 165.0, 92.0  # of the axes [mm]
 _LABELS, _CLOCK, _ROW = 15.0, 15.0, 4.4  # room left for numbers, right for clock times, height of a ribbon row [mm]
-_MAX_ROWS = 6
+_MAX_ROWS = 9
 _CLOCK_TIMES = {60.0: "1 min", 600.0: "10 min", 3600.0: "1 h", 14400.0: "4 h", 86400.0: "24 h", 604800.0: "7 d"}
 _ADIABATIC = {"color": "#000000", "linestyle": (0, (1, 1.2)), "linewidth": 2.2}
 _DASHES = {"standard": "-", "maker": "-", "default": (0, (4, 1.8)), "interpolated": (0, (1.6, 1.4))}
@@ -64,7 +64,7 @@ def time_current_figure(curve: Curve, coverage: Coverage | None = None, number: 
     _draw_currents(page, axes, curve, coverage, (left, bottom, width))
     _draw_uncovered(axes, curve, coverage, span, times[1], width)
     if curve.horizon < times[1]:
-        _draw_horizon(axes, curve.horizon)
+        _draw_horizon(axes, curve)
     _draw_ribbon(page, rows, span, (left, bottom + height + 3.0, width))
     column.draw(page, beside, page.top - ribbon)
     return page.figure
@@ -94,12 +94,22 @@ def _set_axes(axes: Axes, span, times) -> None:
     clock.yaxis.set_major_formatter(FuncFormatter(lambda value, _: shown.get(round(value), "")))
 
 
-def _draw_horizon(axes: Axes, horizon: float) -> None:
-    axes.axhline(horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
+def _draw_horizon(axes: Axes, curve: Curve) -> None:
+    axes.axhline(curve.horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
     axes.annotate(
-        f"longest time computed, {time_words(horizon)}", (1, horizon), (-2, 2), xycoords=("axes fraction", "data"),
-        textcoords="offset points", ha="right", va="bottom", fontsize=style.SIZE_SMALL, color=style.QUIET,
+        f"longest time computed, {time_words(curve.horizon)}", (_free_right(axes, curve), curve.horizon), (-3, 2),
+        xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="bottom",
+        fontsize=style.SIZE_SMALL, color=style.QUIET,
     )
+
+
+def _free_right(axes: Axes, curve: Curve) -> float:
+    """Right end, as axes fraction, of the room left of the fault-current line; 1 where that line is far left or absent."""
+    low, high = np.log(axes.get_xlim())
+    if not np.isfinite(curve.fault_current):
+        return 1.0
+    place = float((np.log(curve.fault_current) - low) / (high - low))
+    return place if 0.55 < place < 1.0 else 1.0
 
 
 def _limit_look(number: int) -> tuple[dict, dict]:
@@ -286,22 +296,22 @@ def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, t
 
 def _place_words(axes: Axes, words: str, outlines, curve: Curve, span, width: float) -> None:
     """Words in the upper right of the axes, which falling curves leave free, with a leader to the hatched area."""
-    fault = curve.fault_current
-    right = np.log(fault / span[0]) / np.log(span[1] / span[0]) if np.isfinite(fault) and fault < span[1] else 1.0
-    right = right - 1.5 / width if right > 0.55 else 1.0 - 1.5 / width
+    right = _free_right(axes, curve) - 1.5 / width
+    bottom, top = np.log(axes.get_ylim())
+    height = min(0.93, float((np.log(curve.horizon) - bottom) / (top - bottom)) - 0.015)
     begin = np.log(outlines[-1][0][-1] / span[0]) / np.log(span[1] / span[0]) if outlines else 0.3
     room = max(24.0, min(46.0, (right - begin) * width - 8.0))
     box = {"facecolor": style.PAPER, "edgecolor": style.INK, "linewidth": 0.7, "pad": 3.0}
     lines = "\n".join(wrapped(words, room, style.SIZE_TEXT))
     keywords = {"fontsize": style.SIZE_TEXT, "ha": "right", "va": "top", "bbox": box, "zorder": 6, "gid": "uncovered words"}
     if not outlines:
-        axes.text(right, 0.93, lines, transform=axes.transAxes, **keywords)
+        axes.text(right, height, lines, transform=axes.transAxes, **keywords)
         return
     current, lower, upper = outlines[0]
     middle = len(current) // 2
     low, high = np.log(lower[middle]), np.log(min(upper[middle], axes.get_ylim()[1]))
     axes.annotate(
-        lines, (current[middle], np.exp(low + 0.72 * (high - low))), (right, 0.93), textcoords="axes fraction",
+        lines, (current[middle], np.exp(low + 0.72 * (high - low))), (right, height), textcoords="axes fraction",
         arrowprops={"arrowstyle": "-", "color": style.INK, "linewidth": 0.8, "relpos": (0, 0.5)}, **keywords,
     )
 
@@ -369,6 +379,9 @@ def _column(curve: Curve, coverage: Coverage | None, rows, width: float) -> Colu
     used = {interval.verdict for _, intervals in rows for interval in intervals}
     looks = [look for verdict, look in style.VERDICTS.items() if verdict in used]
     column.heading("Ribbon above the axes")
+    every = sum(len(one.limits) for one in coverage.devices)
+    if every > len(rows):
+        column.paragraph(f"{every - len(rows)} more rows stand in the table of this figure")
     column.entries(
         [Entry(look.meaning, patch={"facecolor": look.fill, "edgecolor": style.INK, "hatch": look.hatch}) for look in looks]
     )

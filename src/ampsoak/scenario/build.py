@@ -73,8 +73,16 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
     run = _run(document, circuits, findings)
     probes = _probes(document, plan, parts, findings)
     check_limits(document, limits, parts, boundaries, start, findings)
+    if curve is not None and not findings.faults:
+        if not limits:
+            findings.fault(("curve",), "needs a limit; give a [[limit]], or continuous_limit of the cable")
+        if not any(conductor.circuit == curve.circuit for conductor in conductors):
+            findings.fault(("curve", "circuit"), f'circuit "{known_circuits[curve.circuit]}" loads no conductor')
     findings.raise_faults()
-    adiabatic_k = _adiabatic_k(plan, conductors, 0 if curve is None else curve.circuit, findings)
+    for index, circuit in enumerate(circuits):
+        if not any(conductor.circuit == index for conductor in conductors):
+            findings.assume(f'circuit "{circuit.name}" loads no conductor')
+    adiabatic_k, adiabatic_limit = _adiabatic(plan, conductors, 0 if curve is None else curve.circuit, findings)
     return Scenario(
         title=document.title,
         description=document.description,
@@ -94,6 +102,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         curve=curve,
         mesh=_mesh(document),
         adiabatic_k=adiabatic_k,
+        adiabatic_limit=adiabatic_limit,
         fault_current=document.fault_current.value if document.fault_current else None,
         assumptions=tuple(findings.assumptions),
         source_file=name,
@@ -300,19 +309,21 @@ def _mesh(document: ScenarioFile) -> MeshSettings:
     )
 
 
-def _adiabatic_k(plan: Plan, conductors: tuple[Conductor, ...], circuit: int, findings: Findings) -> float | None:
-    """k of the smallest conductor that ``circuit`` loads [A s½/m²]."""
+def _adiabatic(
+    plan: Plan, conductors: tuple[Conductor, ...], circuit: int, findings: Findings
+) -> tuple[float | None, str]:
+    """k of the smallest conductor that ``circuit`` loads [A s½/m²], None if there is none, and its temperatures in words."""
     loaded = [
-        (conductor.metal_area, planned.adiabatic_k)
+        planned
         for planned, conductor in zip(plan.conductors, conductors, strict=True)
         if conductor.circuit == circuit and conductor.current_factor > 0
     ]
     if not loaded:
-        return None
-    constant = min(loaded, key=lambda pair: pair[0])[1]
-    if constant is None:
+        return None, ""
+    smallest = min(loaded, key=lambda planned: planned.metal_area)
+    if smallest.adiabatic_k is None:
         findings.assume("no adiabatic constant known for the smallest loaded conductor: no adiabatic line")
-    return constant
+    return smallest.adiabatic_k, smallest.adiabatic_limit
 
 
 def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, conductors, circuits) -> dict:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import dataclass
 
 from ampsoak.base.errors import nearest_name
@@ -275,8 +276,15 @@ def lay_cable(laid: LaidCable, centre: tuple[float, float], angle: float, plan: 
                 factor=1.0,
                 path=path,
                 adiabatic_k=entry.adiabatic_k.typical if entry.adiabatic_k else None,
+                adiabatic_limit=adiabatic_limit(entry),
             )
         )
+
+
+def adiabatic_limit(entry: CableEntry) -> str:
+    """From which to which temperature the cable's adiabatic constant leads, as its source says; "" where it does not."""
+    found = re.search(r"(\d+) to (\d+) °C", entry.adiabatic_k.source) if entry.adiabatic_k else None
+    return f"{found[1]} °C to {found[2]} °C" if found else ""
 
 
 def outline_of(entry: CableEntry, centre: tuple[float, float], angle: float, inset: float = 0.0) -> Shape:

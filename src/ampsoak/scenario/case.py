@@ -349,6 +349,7 @@ class Scenario:
     curve : CurveSettings or None
     mesh : MeshSettings
     adiabatic_k : float or None      k of the adiabatic line [A s½/m²] for the first circuit's smallest conductor
+    adiabatic_limit : str            words: from which to which temperature ``adiabatic_k`` leads, "70 °C to 160 °C"
     fault_current : float or None    prospective fault current [A]
     assumptions : tuple of str       every value that was not given but taken as a default, in words
     source_file : str                scenario file name as given, without folders
@@ -374,6 +375,7 @@ class Scenario:
     curve: CurveSettings | None = None
     mesh: MeshSettings = MeshSettings()
     adiabatic_k: float | None = None
+    adiabatic_limit: str = ""
     fault_current: float | None = None
     assumptions: tuple[str, ...] = ()
     source_file: str = ""

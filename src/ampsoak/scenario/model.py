@@ -76,8 +76,11 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
 
     [surroundings]              air_temperature (*), in time: films and start take it where nothing else is given
     [[boundary]]                face = "inner" | "outer", or edge = "left" | "right" | "bottom" | "top" with start, stop
-    kind (*)                    "film":  air_temperature, convection | correlation (+ its height, length or diameter),
+    kind (*)                    "film":  air_temperature, convection | correlation (+ what it needs),
                                          emissivity, radiant_temperature, surface_resistance
+                                    correlations: vertical_plate (height), horizontal_cylinder (diameter),
+                                    plate_facing_up, plate_facing_down (length: area over perimeter), power_law
+                                    (at_one_kelvin: coefficient at a difference of 1 K, exponent)
                                 "fixed": surface_temperature, surface_resistance
                                 "flux":  heat_flux, into the section
                                 "adiabatic"

@@ -26,12 +26,14 @@ from ampsoak.scenario.model_base import (
 from ampsoak.scenario.model_section import Role
 from ampsoak.scenario.quantities import DROPPABLE, Dimensional, Given, PairList, Pairs
 
-# parameters each correlation asks for beside the two temperatures
+# What each film correlation is written with, and what the case calls it. The correlations themselves are laws of the heat
+# floor; only their names stand here, since this floor may not import that one.
 CORRELATIONS = {
-    "vertical_plate": ("height",),
-    "horizontal_plate_up": ("length",),
-    "horizontal_plate_down": ("length",),
-    "horizontal_cylinder": ("diameter",),
+    "vertical_plate": {"height": "height"},
+    "horizontal_cylinder": {"diameter": "diameter"},
+    "plate_facing_up": {"length": "length"},
+    "plate_facing_down": {"length": "length"},
+    "power_law": {"at_one_kelvin": "factor", "exponent": "exponent"},
 }
 Edge = Literal["left", "right", "bottom", "top"]
 
@@ -136,6 +138,8 @@ class BoundaryKeys(Keys):
     height: Size | None = None
     length: Size | None = None
     diameter: Size | None = None
+    at_one_kelvin: Annotated[Given, Dimensional("film_coefficient", above=0)] | None = None
+    exponent: Annotated[Given, Dimensional("number", at_least=0, at_most=1)] | None = None
     emissivity: Emissivity | None = None
     radiant_temperature: AirTemperature | None = None
     surface_resistance: Annotated[Given, Dimensional("surface_resistance", at_least=0, table="time")] | None = None

@@ -50,6 +50,7 @@ class PlannedConductor:
     factor: float
     path: Path
     adiabatic_k: float | None = None
+    adiabatic_limit: str = ""
 
 
 @dataclass

@@ -12,7 +12,7 @@ from ampsoak.scenario.model import ScenarioFile
 from ampsoak.scenario.model_case import CORRELATIONS, BoundaryKeys
 from ampsoak.scenario.plan import Plan, Span
 
-PARAMETERS = ("height", "length", "diameter")
+PARAMETERS = ("height", "length", "diameter", "at_one_kelvin", "exponent")
 FILM_KEYS = (
     "air_temperature", "convection", "correlation", *PARAMETERS, "emissivity", "radiant_temperature", "surface_resistance",
 )  # fmt: skip
@@ -119,14 +119,14 @@ def _film(keys: BoundaryKeys, document: ScenarioFile, path: Path, findings: Find
         findings.fault(path, 'kind "film" needs convection, such as "8 W/m2/K", or a correlation')
     elif keys.convection is not None and correlation is not None:
         findings.fault((*path, "convection"), "has no place beside correlation")
-    needed = CORRELATIONS.get(correlation or "", ())
+    needed = CORRELATIONS.get(correlation or "", {})
     parameters = []
     for key in PARAMETERS:
         given = getattr(keys, key)
         if key in needed and given is None:
             findings.missing((*path, key), f'the correlation "{correlation}" needs it')
         elif key in needed:
-            parameters.append((key, given.value))
+            parameters.append((needed[key], given.value))
         elif given is not None and (correlation or not findings.has((*path, "correlation"))):
             findings.fault((*path, key), "has no place here" + (f'; "{correlation}" does not use it' if correlation else ""))
     if keys.emissivity is None:

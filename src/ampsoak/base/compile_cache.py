@@ -1,0 +1,66 @@
+"""Where compiled kernels are kept between sessions; called before the compiler is imported, by every floor that uses it.
+
+The folder belongs to the user and carries the versions of ampsoak, the compiler and Python, because kernels compiled by
+one are of no use to another. A user's own NUMBA_CACHE_DIR is left alone.
+"""
+
+from __future__ import annotations
+
+import atexit
+import importlib.metadata
+import os
+import shutil
+import sys
+import tempfile
+import warnings
+from pathlib import Path
+
+from ampsoak.base.user_folders import cache_folder, writable
+
+VARIABLE = "NUMBA_CACHE_DIR"
+_KERNEL_FILES = ("heat/kernels.py", "section/kernels.py")
+
+
+def use_compile_cache() -> None:
+    """Point the compiler to the user's cache folder; without a writable one, warn once and compile for this session only.
+
+    Warns
+    -----
+    UserWarning     the folder cannot be written
+    """
+    if os.environ.get(VARIABLE):
+        return
+    folder = compile_cache_folder()
+    if not writable(folder):
+        # kernels marked for caching refuse to compile without a folder, so they get one that ends with the session
+        kept, folder = folder, Path(tempfile.mkdtemp(prefix="ampsoak-kernels-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        warnings.warn(
+            f"compiled kernels cannot be kept in {kept}, which is not writable; they are compiled anew in every session "
+            f"(set {VARIABLE} to a folder of yours to change that)",
+            stacklevel=3,
+        )
+    os.environ[VARIABLE] = str(folder)
+    if "numba" in sys.modules:  # imported before us: it has read its settings already
+        sys.modules["numba"].config.CACHE_DIR = str(folder)
+
+
+def compile_cache_folder() -> Path:
+    """Folder in which kernels are kept, whether it exists or not."""
+    if os.environ.get(VARIABLE):
+        return Path(os.environ[VARIABLE])
+    from ampsoak import __version__
+
+    compiler = importlib.metadata.version("numba")
+    python = f"{sys.version_info.major}.{sys.version_info.minor}"
+    return cache_folder() / f"kernels-{__version__}-numba-{compiler}-python-{python}"
+
+
+def kernels_are_compiled() -> bool:
+    """True when the cache holds kernels younger than their source, so that nothing has to be compiled first."""
+    package = Path(__file__).resolve().parent.parent
+    for source in (package / name for name in _KERNEL_FILES):
+        kept = compile_cache_folder().glob(f"{source.parent.name}_*/{source.stem}.*.nbi")
+        if not any(index.stat().st_mtime >= source.stat().st_mtime for index in kept):
+            return False
+    return True

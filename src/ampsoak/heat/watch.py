@@ -1,0 +1,192 @@
+"""Finding inside a step when a part passes a temperature, and reading parts and probes off a state."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import brentq
+
+from ampsoak.heat.network import HeatModel
+from ampsoak.heat.stepping import Step
+from ampsoak.scenario.case import Limit, Probe
+from ampsoak.section.interfaces import parts_at
+
+_LOOKS = (0.25, 0.5, 0.75)  # shares of a step at which a peak inside it would show
+_PATH = 96  # samples of the thermal resistance along a probe's neighbourhood
+
+
+class LimitWatch:
+    """When limits are passed, upwards and downwards.
+
+    Parameters
+    ----------
+    model : HeatModel
+    limits : sequence of Limit
+    """
+
+    def __init__(self, model: HeatModel, limits: Sequence[Limit]):
+        self.limits = tuple(limits)
+        self.unknowns = [np.unique(np.concatenate([model.part_cells[part] for part in limit.parts])) for limit in limits]
+        self.owner = [
+            {int(unknown): part for part in reversed(limit.parts) for unknown in model.part_cells[part]}
+            for limit in limits
+        ]
+        self.above = [False] * len(self.limits)
+
+    def begin(self, temperature: np.ndarray) -> list[tuple[int, float, int, float]]:
+        """Limits already passed by the start state: (limit, 0.0, part, temperature)."""
+        found = []
+        for index, limit in enumerate(self.limits):
+            value = temperature[self.unknowns[index]]
+            self.above[index] = bool(value.max() >= limit.temperature)
+            if self.above[index]:
+                hottest = int(self.unknowns[index][value.argmax()])
+                found.append((index, 0.0, self.owner[index][hottest], float(value.max())))
+        return found
+
+    def crossings(self, step: Step) -> list[tuple[int, float, int, bool]]:
+        """Crossings inside ``step`` in time order: (limit, time [s], part, upwards)."""
+        found = []
+        for index, limit in enumerate(self.limits):
+            chosen = self.unknowns[index]
+
+            def excess(time, chosen=chosen, level=limit.temperature):
+                return float(step.at(time, chosen).max()) - level
+
+            length = step.end - step.begin
+            marks = [step.begin, *(step.begin + share * length for share in _LOOKS), step.end]
+            end = float(step.after[chosen].max()) - limit.temperature
+            values = [None, None, None, None, end]
+            near = abs(end) < 5.0 or (end > 0) != self.above[index]
+            inner = range(1, 4) if near else ()
+            previous, above = step.begin, self.above[index]
+            for mark in (*inner, 4):
+                value = values[mark] if values[mark] is not None else excess(marks[mark])
+                if (value >= 0) != above:
+                    time = self._root(excess, previous, marks[mark], step)
+                    state = step.at(time, chosen)
+                    found.append((index, time, self.owner[index][int(chosen[state.argmax()])], not above))
+                    above = not above
+                previous = marks[mark]
+            self.above[index] = above
+        return sorted(found, key=lambda crossing: crossing[1])
+
+    @staticmethod
+    def _root(excess, low: float, high: float, step: Step) -> float:
+        first, last = excess(low), excess(high)
+        if first == 0.0 or (first > 0) == (last > 0):
+            return low if abs(first) <= abs(last) else high  # rounding at a step's end
+        return float(brentq(excess, low, high, xtol=1e-6 * (step.end - step.begin), rtol=8.9e-16))
+
+
+class PartReader:
+    """Maximum and area-weighted mean of every part, from a state."""
+
+    def __init__(self, model: HeatModel):
+        self.cells, self.weights = model.part_cells, model.part_weights
+
+    def maximum(self, temperature: np.ndarray) -> np.ndarray:
+        """(n_parts,) [K]; nan for a part that nothing of is visible."""
+        return np.array([temperature[cells].max() if len(cells) else np.nan for cells in self.cells])
+
+    def mean(self, temperature: np.ndarray) -> np.ndarray:
+        """(n_parts,) [K]; nan for a part that nothing of is visible."""
+        return np.array(
+            [
+                temperature[cells] @ weights if len(cells) else np.nan
+                for cells, weights in zip(self.cells, self.weights, strict=True)
+            ]
+        )
+
+
+class ProbeReader:
+    """Readings of the scenario's probes.
+
+    A point between unknowns is read by thermal resistance along the grid directions, so a place on a surface or an
+    interface gets that surface's temperature although the slope jumps there.
+    """
+
+    def __init__(self, model: HeatModel, probes: Sequence[Probe]):
+        self.model = model
+        self.probes = tuple(probes)
+        self.parts = PartReader(model)
+        self._points = [self._weights(probe) if probe.kind == "point" else None for probe in self.probes]
+        boundaries = model.section.scenario.boundaries
+        edge_of_face = np.array([boundaries[b].edge for b in model.network.face_boundary], dtype=object)
+        self._faces = {edge: np.flatnonzero(edge_of_face == edge) for edge in ("left", "right", "bottom", "top")}
+
+    @property
+    def units(self) -> list[str]:
+        """Unit of each reading."""
+        return ["W m-1" if probe.kind == "edge_heat_flow" else "K" for probe in self.probes]
+
+    def _share(self, points, here, fixed, axis) -> tuple[int, int, float]:
+        """Neighbours on one axis and the share of the thermal resistance between them passed at ``here``."""
+        scenario = self.model.section.scenario
+        after = int(np.searchsorted(points, here))
+        if after == 0 or after == len(points):
+            only = 0 if after == 0 else len(points) - 1
+            return only, only, 0.0
+        low, high = points[after - 1], points[after]
+        place = low + (high - low) * (np.arange(_PATH) + 0.5) / _PATH
+        across = np.full(_PATH, fixed)
+        part = parts_at(scenario, place, across) if axis == 0 else parts_at(scenario, across, place)
+        k = np.array([scenario.parts[p].material.thermal_conductivity(320.0) for p in range(len(scenario.parts))])
+        path = np.concatenate([[0.0], np.cumsum(1.0 / k[part])])
+        grid = low + (high - low) * np.arange(_PATH + 1) / _PATH
+        return after - 1, after, float(np.interp(here, grid, path) / path[-1])
+
+    def _weights(self, probe: Probe):
+        """Unknowns, border faces and weights whose sum is the reading of a point."""
+        model, section = self.model, self.model.section
+        part = int(parts_at(section.scenario, np.array([probe.x]), np.array([probe.y]))[0])
+        for index, conductor in enumerate(section.scenario.conductors):
+            if conductor.part == part:
+                return [(model.cells + index, None, 1.0)]
+        i0, i1, sx = self._share(section.x_points, probe.x, probe.y, 0)
+        j0, j1, sy = self._share(section.y_points, probe.y, probe.x, 1)
+        entries = []
+        for i, wx in ((i0, 1 - sx), (i1, sx)):
+            for j, wy in ((j0, 1 - sy), (j1, sy)):
+                if wx * wy > 0:
+                    entries.extend(self._border(probe, i, j, wx * wy))
+        return entries
+
+    def _border(self, probe: Probe, i: int, j: int, weight: float):
+        """Share a cell's weight with its border face where the probe lies between the outermost unknown and the edge."""
+        model, section = self.model, self.model.section
+        cell = int(model.cell_order[i, j])
+        shares = []
+        for edge, beyond, depth in (
+            ("left", section.x_points[0] - probe.x, section.x_points[0]),
+            ("right", probe.x - section.x_points[-1], section.x_lines[-1] - section.x_points[-1]),
+            ("bottom", section.y_points[0] - probe.y, section.y_points[0]),
+            ("top", probe.y - section.y_points[-1], section.y_lines[-1] - section.y_points[-1]),
+        ):
+            if beyond > 0:
+                boundaries = section.scenario.boundaries
+                for face in np.flatnonzero(model.network.face_cell == cell):
+                    if boundaries[model.network.face_boundary[face]].edge == edge:
+                        shares.append((int(face), beyond / depth))
+        # in a corner both edges pull on the same cell: add their departures from it
+        entries = [(cell, None, weight * (1 - sum(share for _, share in shares)))]
+        entries += [(None, face, weight * share) for face, share in shares]
+        return entries
+
+    def read(self, temperature: np.ndarray, surface: np.ndarray, surface_flow: np.ndarray) -> np.ndarray:
+        """Readings (n_probes,) from a state (unknowns,) [K], border temperatures and heat flows (n_faces,) [K], [W/m]."""
+        values = np.empty(len(self.probes))
+        for index, probe in enumerate(self.probes):
+            if probe.kind == "point":
+                values[index] = sum(
+                    weight * (temperature[unknown] if unknown is not None else surface[face])
+                    for unknown, face, weight in self._points[index]
+                )
+            elif probe.kind == "edge_heat_flow":
+                values[index] = surface_flow[self._faces[probe.edge]].sum()
+            else:
+                cells, weights = self.parts.cells[probe.part], self.parts.weights[probe.part]
+                state = temperature[cells]
+                values[index] = state.max() if probe.kind == "maximum" else state @ weights
+        return values

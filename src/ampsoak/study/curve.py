@@ -1,0 +1,262 @@
+"""The limit curve: time to each limit at constant currents, as one batch of members."""
+
+from __future__ import annotations
+
+import time as clock
+from collections.abc import Callable
+from dataclasses import dataclass
+from threading import Lock
+
+import numpy as np
+from scipy.optimize import brentq
+
+from ampsoak.base.errors import UsageError
+from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.network import HeatModel
+from ampsoak.heat.steady import Steady, SteadySolver
+from ampsoak.heat.stepping import Member, Stepper, run_members
+from ampsoak.heat.watch import LimitWatch, PartReader
+from ampsoak.runfile.records import OUTCOMES, Curve
+from ampsoak.runfile.write import record_hash, write_curve
+from ampsoak.scenario.case import CurrentProfile, Scenario
+from ampsoak.study.model import (
+    initial_state,
+    limit_records,
+    model_of,
+    provenance_of,
+    record_of_section,
+    start_words,
+)
+
+_REACHED, _NEVER, _BEYOND, _AT_START = range(len(OUTCOMES))
+_BESIDE_KNEE = (0.998, 1.002, 1.01, 1.03, 1.07, 1.14)  # currents added around each knee, as multiples of it
+_PER_DECADE = 24  # stored history times per decade
+_FIRST_TIME = 1e-3  # [s]
+_BEYOND_LIMIT = 200.0  # [K] past the highest limit a member goes on, so that late openings find a temperature
+_LEAST_CEILING = 673.15  # [K]
+
+
+@dataclass
+class _Outcome:
+    """What one member found."""
+
+    time: np.ndarray
+    outcome: np.ndarray
+    conductor: np.ndarray
+    parts: np.ndarray
+    steps: int
+
+
+class _Batch:
+    """Everything the members share."""
+
+    def __init__(self, scenario: Scenario, model: HeatModel):
+        settings = scenario.curve
+        self.scenario, self.model, self.settings = scenario, model, settings
+        self.boundaries = BoundaryTables(scenario.boundaries)
+        self.start = initial_state(model, settings.start, self.boundaries)
+        highest = max((limit.temperature for limit in scenario.limits), default=0.0)
+        self.ceiling = max(highest + _BEYOND_LIMIT, _LEAST_CEILING)
+        decades = np.log10(settings.horizon / _FIRST_TIME)
+        count = max(2, int(np.ceil(decades * _PER_DECADE)) + 1)
+        self.times = np.concatenate([[0.0], np.geomspace(_FIRST_TIME, settings.horizon, count)])
+        self.steady_currents = np.array(
+            list(settings.start.currents) if settings.start.currents else [0.0] * len(scenario.circuits)
+        )
+
+    def currents(self, current: float) -> np.ndarray:
+        """Circuit currents with the curve's circuit at ``current`` [A] and the others as in the start state."""
+        all_currents = self.steady_currents.copy()
+        all_currents[self.settings.circuit] = current
+        return all_currents
+
+    def steady_at(self, current: float, guess: np.ndarray) -> Steady:
+        """Steady state with the curve's circuit at ``current`` [A]."""
+        return SteadySolver(self.model, self.boundaries).solve(self.currents(current), guess)
+
+    def member(self, current: float, steady_margin: np.ndarray) -> _Outcome:
+        """Step one constant current until the horizon or the ceiling.
+
+        ``steady_margin`` (n_limits,) is the steady temperature above each limit [K], inf where no steady state exists.
+        """
+        scenario, model, settings = self.scenario, self.model, self.settings
+        profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
+        stepper = Stepper(model, Member(profiles, self.start), settings.tolerance, self.boundaries)
+        watch, reader = LimitWatch(model, scenario.limits), PartReader(model)
+        limits, conductors = len(scenario.limits), model.unknowns - model.cells
+        time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
+        outcome[steady_margin < 0] = _NEVER
+        for index, _, _, _ in watch.begin(self.start):
+            time[index], outcome[index] = 0.0, _AT_START
+        conductor = np.full((conductors, len(self.times)), np.nan)
+        parts = np.full((len(scenario.parts), len(self.times)), np.nan)
+        conductor[:, 0], parts[:, 0] = self.start[model.cells :], reader.maximum(self.start)
+        kept = 1
+        for step in stepper.steps(settings.horizon):
+            for index, when, _, upwards in watch.crossings(step):
+                if upwards and outcome[index] in (_BEYOND, _NEVER):
+                    time[index], outcome[index] = when, _REACHED
+            while kept < len(self.times) and self.times[kept] <= step.end * (1 + 1e-12):
+                state = step.at(min(self.times[kept], step.end))
+                conductor[:, kept], parts[:, kept] = state[model.cells :], reader.maximum(state)
+                kept += 1
+            if step.after.max() > self.ceiling and (outcome != _BEYOND).all():
+                break
+        return _Outcome(time, outcome, conductor, parts, stepper.accepted)
+
+    def margins(self, steady: Steady) -> np.ndarray:
+        """Steady temperature above each limit (n_limits,) [K]; inf without a steady state."""
+        if not steady.exists:
+            return np.full(len(self.scenario.limits), np.inf)
+        return np.array(
+            [
+                max(steady.temperature[self.model.part_cells[part]].max() for part in limit.parts) - limit.temperature
+                for limit in self.scenario.limits
+            ]
+        )
+
+
+def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]:
+    """Currents whose steady state just touches a limit, one per limit that has its knee on the grid."""
+    margins = np.array([batch.margins(state) for state in states])
+    knees = []
+    for index in range(margins.shape[1] if margins.size else 0):
+        above = np.flatnonzero(margins[:, index] > 0)
+        if len(above) == 0 or above[0] == 0:
+            continue
+        low, high = above[0] - 1, above[0]
+        guess = states[low].temperature
+
+        def excess(current, index=index, guess=guess):
+            # bounded: without a steady state the excess has no size, only a sign
+            return min(float(batch.margins(batch.steady_at(current, guess))[index]), 1e3)
+
+        knees.append(float(brentq(excess, grid[low], grid[high], rtol=2e-4)))
+    return knees
+
+
+def _current_grid(settings, given) -> np.ndarray:
+    if given is not None:
+        grid = np.unique(np.asarray(given, dtype=float))
+        if len(grid) == 0 or grid[0] <= 0 or not np.all(np.isfinite(grid)):
+            raise UsageError("currents of a limit curve must be positive numbers")
+        return grid
+    return np.geomspace(settings.lowest, settings.highest, settings.count)
+
+
+def limit_curve(
+    scenario: Scenario,
+    path=None,
+    *,
+    currents=None,
+    force: bool = False,
+    workers: int | None = None,
+    progress: Callable[[int, int, float], None] | None = None,
+) -> Curve:
+    """Time to each limit at constant currents of one circuit, from the stated start state.
+
+    Parameters
+    ----------
+    scenario : Scenario           with ``curve`` settings
+    path : str, Path or None      curve file to write
+    currents : floats or None     own currents [A]; None takes the scenario's grid and adds some around every knee
+    force : bool                  replace an existing file
+    workers : int or None         threads; None takes one per core
+    progress : callable or None   called with (members done, members in all, current [A])
+
+    Returns
+    -------
+    Curve
+
+    Raises
+    ------
+    UsageError        the scenario states no curve, or a current is not positive
+    NumericalError    as ``simulate``
+    FileError         the file exists or cannot be written
+
+    Source
+    ------
+    As ``simulate``; "never" rests on a steady state below the limit, found on its own
+    """
+    if scenario.curve is None:
+        raise UsageError("the scenario has no [curve] table, so there is no limit curve to compute")
+    began = clock.perf_counter()
+    model = model_of(scenario)
+    batch = _Batch(scenario, model)
+    grid = _current_grid(scenario.curve, currents)
+    states = run_members(lambda number: batch.steady_at(grid[number], batch.start), len(grid), workers)
+    if currents is None:
+        extra = [knee * factor for knee in _knees(batch, grid, states) for factor in _BESIDE_KNEE]
+        extra = np.array([value for value in extra if grid[0] < value < grid[-1]])
+        more = run_members(lambda number: batch.steady_at(extra[number], batch.start), len(extra), workers)
+        order = np.argsort(np.concatenate([grid, extra]), kind="stable")
+        states = [(states + more)[number] for number in order]
+        grid = np.concatenate([grid, extra])[order]
+    done, lock = 0, Lock()
+
+    def work(number: int) -> _Outcome:
+        nonlocal done
+        found = batch.member(grid[number], batch.margins(states[number]))
+        with lock:
+            done += 1
+            if progress is not None:
+                progress(done, len(grid), float(grid[number]))
+        return found
+
+    members = run_members(work, len(grid), workers)
+    curve = _record(scenario, batch, grid, states, members)
+    curve.statistics["wall_seconds"] = clock.perf_counter() - began
+    if path is not None:
+        curve.canonical_hash = write_curve(path, curve, force)
+    else:
+        curve.canonical_hash = record_hash(curve)
+    return curve
+
+
+def _record(scenario, batch, grid, states, members) -> Curve:
+    model, settings = batch.model, batch.settings
+    loaded = [
+        conductor
+        for conductor in scenario.conductors
+        if conductor.circuit == settings.circuit and conductor.current_factor != 0
+    ]
+    smallest = min((conductor.metal_area for conductor in loaded), default=np.nan)
+    steady_temperature = np.full((len(scenario.conductors), len(grid)), np.nan)
+    for column, state in enumerate(states):
+        if state.exists:
+            steady_temperature[:, column] = state.temperature[model.cells :]
+    return Curve(
+        title=scenario.title,
+        circuit=scenario.circuits[settings.circuit].name,
+        current=grid,
+        limits=limit_records(scenario.limits, scenario),
+        time_to_limit=np.array([member.time for member in members]).T,
+        outcome=np.array([member.outcome for member in members], dtype=np.int8).T,
+        steady=np.array([state.exists for state in states]),
+        steady_temperature=steady_temperature,
+        history_time=batch.times,
+        conductor_names=[conductor.name for conductor in scenario.conductors],
+        conductor_temperature=np.stack([member.conductor for member in members], axis=1),
+        part_names=[part.name for part in scenario.parts],
+        part_maximum=np.stack([member.parts for member in members], axis=1),
+        start_description=start_words(settings.start),
+        start_temperature=batch.start[model.cells :].copy(),
+        adiabatic_k=scenario.adiabatic_k if scenario.adiabatic_k is not None else np.nan,
+        adiabatic_area=float(smallest),
+        adiabatic_limit=scenario.adiabatic_limit,
+        fault_current=scenario.fault_current if scenario.fault_current is not None else np.nan,
+        horizon=settings.horizon,
+        section=record_of_section(model.section),
+        statistics={
+            "cells": model.cells,
+            "unknowns": model.unknowns,
+            "members": len(grid),
+            "steps": int(sum(member.steps for member in members)),
+            "tolerance_kelvin": settings.tolerance,
+        },
+        scenario_text=scenario.source_text,
+        scenario_file=scenario.source_file,
+        resolved=scenario.resolved,
+        assumptions=list(scenario.assumptions),
+        provenance=provenance_of(scenario),
+    )
