@@ -43,7 +43,7 @@ def test_text_with_unit_gives_the_si_number_without_a_rounding_slip(text, dimens
 @pytest.mark.parametrize(
     ("text", "kelvin"),
     [
-        # 0 °C = 273.15 K (definition of the Celsius scale); 32 °F = 0 °C and 212 °F = 100 °C (definition of Fahrenheit's)
+        # 0 °C = 273.15 K (definition of the Celsius scale); 32 °F = 0 °C and 212 °F = 100 °C (Fahrenheit's)
         ("25 degC", 298.15),
         ("25 °C", 298.15),
         ("25 ℃", 298.15),

@@ -184,7 +184,7 @@ def run(limits: str = "plain") -> Run:
     recorder = MemoryRecorder(header)
     with recorder:
         for number, now in enumerate(time):
-            hot, covering, near, bay = stores[number]
+            hot, covering, _near, bay = stores[number]
             value = {"fill": covering, "jacket": covering, "conductor": hot, "insulation": 0.97 * hot + 0.03 * covering}
             parts = np.array([value.get(role, bay) for _, role, _ in PARTS])
             metal = [hot, hot, hot - 0.2 * (hot - covering)]

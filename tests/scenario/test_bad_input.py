@@ -30,7 +30,7 @@ CHANGES = {
     "wrong unit": ('"89 mm"', '"89 A"', "stud_bay.depth", "is the unit of a current", None),
     "misspelt unit": ('"38 mm"', '"38 mmm"', "stud_bay.stud_width", "not a unit of length", "mm"),
     "decimal comma": ('"12.5 mm"', '"12,5 mm"', "stud_bay.inner_lining[0].thickness", "comma", None),
-    "difference for a temperature": ('"25 degC"', '"25 delta_degC"', "surroundings.air_temperature", "difference", None),
+    "difference for a temperature": ('"25 degC"', '"25 delta_degC"', "surroundings.air_temperature", "differ", None),
     "nan": ('"15 A"\nduration', '"nan A"\nduration', "circuit[0].current", "finite", None),
     "negative": ('"15 A"\nduration', '"-15 A"\nduration', "circuit[0].current", "at least 0 A", None),
     "zero length": ('"89 mm"', '"0 mm"', "stud_bay.depth", "greater than 0 mm", None),
@@ -58,7 +58,8 @@ CHANGES = {
     "empty profile": ('current = "15 A"\nduration = "2 h"', "steps = []", "circuit[0].steps", "is empty", None),
     "no profile": ('current = "15 A"\nduration = "2 h"', "", "circuit[0]", "exactly one of", None),
     "step without a pair": (
-        'current = "15 A"\nduration = "2 h"', 'steps = [["5 A", "1 h"],\n ["6 A"]]', "circuit[0].steps[1]", "a pair", None,
+        'current = "15 A"\nduration = "2 h"', 'steps = [["5 A", "1 h"],\n ["6 A"]]', "circuit[0].steps[1]", "a pair",
+        None,
     ),
     "device without data": ('standard = "UL 489"\nrating = "15 A"', "", "device[0]", "has no data", None),
     "device without a rating": ('rating = "15 A"', "", "device[0].rating", "is missing", None),
@@ -178,7 +179,11 @@ def test_the_drawing_used_below_is_sound(faults_of):
 @pytest.mark.parametrize(
     ("shape", "key", "words"),
     [
-        (BAR.replace('"20 mm", top', '"120 mm", top'), "drawing.shape[0]", "reaches 20 mm outside the drawing of 100 mm x"),
+        (
+            BAR.replace('"20 mm", top', '"120 mm", top'),
+            "drawing.shape[0]",
+            "reaches 20 mm outside the drawing of 100 mm x",
+        ),
         (BAR.replace('"20 mm", top', '"5 mm", top'), "drawing.shape[0].rectangle.right", "must be greater than left"),
         ('circle = { x = "1 mm", y = "25 mm", radius = "2 mm" }', "drawing.shape[0]", "reaches 1 mm outside"),
         ('circle = { x = "9 mm", y = "25 mm" }', "drawing.shape[0].circle", "either diameter or radius"),
@@ -204,7 +209,9 @@ def test_shapes_that_cannot_be_drawn_are_faults(shape, key, words, faults_of):
 
 def test_conductors_that_overlap_or_are_smaller_than_their_metal_are_faults(faults_of):
     text = DRAWING.replace("SHAPE", BAR)
-    second = '[[drawing.conductor]]\nname = "{0}"\ncircle = {{ x = "{1}", y = "25 mm", diameter = "2 mm" }}\nsize = "{2}"\n'
+    second = (
+        '[[drawing.conductor]]\nname = "{0}"\ncircle = {{ x = "{1}", y = "25 mm", diameter = "2 mm" }}\nsize = "{2}"\n'
+    )
     # centres 1.9 mm apart, diameters 2 mm: overlap; at 2.0 mm they touch, which is allowed
     overlapping = text.replace("[run]", second.format("near", "51.9 mm", "2.5 mm2") + "[run]")
     (fault,) = faults_of(overlapping)
@@ -243,7 +250,7 @@ insulation = [{ material = "pvc_insulation", thickness = "0.8 mm" }]
 
 
 def test_a_jacket_smaller_than_its_cores_is_a_fault(faults_of, sound):
-    # a 2.5 mm² wire of 1.78 mm under 0.8 mm is 3.38 mm across; 6 mm less twice 1.3 mm leaves 3.4 mm, twice 1.4 mm 3.2 mm
+    # a 2.5 mm² wire of 1.78 mm under 0.8 mm is 3.38 mm across; 6 mm less twice 1.3 mm leaves 3.4 mm, twice 1.4 mm 3.2
     assert faults_of(sound + OWN_CABLE.replace("THICK", "1.3 mm")) == ()
     (fault,) = faults_of(sound + OWN_CABLE.replace("THICK", "1.4 mm"))
     assert fault.key == "cable[1].layers.jacket_thickness"
@@ -260,8 +267,8 @@ def test_cores_that_overlap_are_a_fault(faults_of, sound):
     assert 'cores "line" and "neutral" overlap' in fault.message
 
 
-LOG = '[[circuit]]\nname = "load"\ncsv = { file = "log.csv", time_column = "time", current_column = "amps", time_unit = "s", '
-LOG += 'current_unit = "A", maximum_gap = "60 s" }\n'
+LOG = '[[circuit]]\nname = "load"\ncsv = { file = "log.csv", time_column = "time", current_column = "amps", '
+LOG += 'time_unit = "s", current_unit = "A", maximum_gap = "60 s" }\n'
 
 
 def with_log(sound: str, log: str = LOG) -> str:
@@ -389,7 +396,23 @@ def toml(item) -> str:
 
 
 SAMPLES = 1  # of the replacements, at each place
-REPLACEMENTS = ("5 A", "-3 mm", "nan", 7, -1.5, float("nan"), True, [], {}, "", [["1 s"]], "x", ["a", 3], {"value": 3}, "0 mm")
+REPLACEMENTS = (
+    "5 A",
+    "-3 mm",
+    "nan",
+    7,
+    -1.5,
+    float("nan"),
+    True,
+    [],
+    {},
+    "",
+    [["1 s"]],
+    "x",
+    ["a", 3],
+    {"value": 3},
+    "0 mm",
+)
 
 
 @pytest.mark.parametrize("name", ["bay_12awg_evening", "drawn_6mm2_shower"])

@@ -77,7 +77,14 @@ def test_every_default_is_an_assumption_in_words(sound):
     for default in scenario.resolved["defaults"]:
         assert any(sentence.startswith(f"{default['key']} not given") for sentence in scenario.assumptions)
     told = "\n".join(scenario.assumptions)
-    for words in ("place not given", "rotation not given", "run.tolerance", "run.snapshots", "inner face", "carry the current"):
+    for words in (
+        "place not given",
+        "rotation not given",
+        "run.tolerance",
+        "run.snapshots",
+        "inner face",
+        "carry the current",
+    ):
         assert words in told
     # what is given is not told as taken
     given = load_scenario_text(sound + '[run]\ntolerance = "0.1 K"\n')
@@ -137,8 +144,10 @@ z = \"a\\\"]\"
     tomllib.loads(text)
     lines = line_index(text)
     expected = {
-        ("title",): 2, ("odd key",): 4, ("a", "b"): 5, ("a", "b", "c"): 5, ("a", "b", "d e"): 5, ("a", "b", "d e", 1): 6,
+        ("title",): 2, ("odd key",): 4, ("a", "b"): 5, ("a", "b", "c"): 5, ("a", "b", "d e"): 5,
+        ("a", "b", "d e", 1): 6,
         ("run", 0): 7, ("run", 0, "x"): 8, ("run", 0, "x", 0): 10, ("run", 0, "x", 1): 10, ("run", 0, "x", 1, 0): 11,
-        ("run", 0, "more"): 12, ("run", 0, "more", "y"): 13, ("run", 1): 14, ("run", 1, "q.r"): 15, ("run", 1, "q.r", "z"): 16,
+        ("run", 0, "more"): 12, ("run", 0, "more", "y"): 13, ("run", 1): 14, ("run", 1, "q.r"): 15,
+        ("run", 1, "q.r", "z"): 16,
     }  # fmt: skip
     assert {path: lines.get(path) for path in expected} == expected

@@ -46,7 +46,13 @@ def test_a_cycle_repeats_on_and_off(profile_of):
 
 
 def log(**more: str) -> str:
-    keys = {"file": "log.csv", "time_column": "t", "current_column": "i", "time_unit": "min", "current_unit": "A"} | more
+    keys = {
+        "file": "log.csv",
+        "time_column": "t",
+        "current_column": "i",
+        "time_unit": "min",
+        "current_unit": "A",
+    } | more
     return "csv = { " + ", ".join(f'{key} = "{value}"' for key, value in keys.items()) + " }"
 
 

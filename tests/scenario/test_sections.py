@@ -48,7 +48,9 @@ CABLE = '[[cable]]\nname = "c"\ntype = "nm_b_14_2"\n'
 
 
 def test_a_stud_bay_equals_its_drawing():
-    template = HEAD + """[stud_bay]
+    template = (
+        HEAD
+        + """[stud_bay]
 plane = "across_studs"
 depth = "89 mm"
 stud_spacing = "368 mm"
@@ -58,9 +60,13 @@ fill = "glass_fibre_12"
 fill_depth = "50 mm"
 fill_against = "inner"
 rest = "air"
-inner_lining = [{ material = "gypsum_plaster", thickness = "3 mm" }, { material = "gypsum_board", thickness = "12.7 mm" }]
+inner_lining = [
+  { material = "gypsum_plaster", thickness = "3 mm" },
+  { material = "gypsum_board", thickness = "12.7 mm" },
+]
 outer_lining = [{ material = "osb", thickness = "12.5 mm" }]
 """
+    )
     template += CABLE + 'place = "centred"\n' + FILM.format('face = "inner"') + FILM.format('face = "outer"')
     # from the bay outwards: 3 mm of plaster lies next to the bay, the board outside it
     drawing = HEAD + '[drawing]\nwidth = "368 mm"\nheight = "117.2 mm"\nbackground = "glass_fibre_12"\n'
@@ -69,7 +75,9 @@ outer_lining = [{ material = "osb", thickness = "12.5 mm" }]
     drawing += part("inner_lining_1", "gypsum_plaster", "board") + part("inner_lining_2", "gypsum_board", "board")
     drawing += part("outer_lining", "osb", "board")
     drawing += box("rest", "19 mm", "65.7 mm", "349 mm", "104.7 mm")
-    drawing += box("studs", "0 mm", "15.7 mm", "19 mm", "104.7 mm") + box("studs", "349 mm", "15.7 mm", "368 mm", "104.7 mm")
+    drawing += box("studs", "0 mm", "15.7 mm", "19 mm", "104.7 mm") + box(
+        "studs", "349 mm", "15.7 mm", "368 mm", "104.7 mm"
+    )
     drawing += box("inner_lining_1", "0 mm", "12.7 mm", "368 mm", "15.7 mm")
     drawing += box("inner_lining_2", "0 mm", "0 mm", "368 mm", "12.7 mm")
     drawing += box("outer_lining", "0 mm", "104.7 mm", "368 mm", "117.2 mm")
@@ -78,7 +86,9 @@ outer_lining = [{ material = "osb", thickness = "12.5 mm" }]
 
 
 def test_a_ceiling_equals_its_drawing():
-    template = HEAD + """[ceiling]
+    template = (
+        HEAD
+        + """[ceiling]
 plane = "across_joists"
 joist_spacing = "400 mm"
 joist_width = "44 mm"
@@ -88,9 +98,12 @@ lining = [{ material = "gypsum_board", thickness = "12.5 mm" }]
 fill = "loft_roll"
 fill_thickness = "270 mm"
 """
+    )
     template += CABLE + 'place = "on_board"\n' + FILM.format('face = "inner"') + FILM.format('face = "outer"')
     height = library.cable("nm_b_14_2").overall_height.typical * 1e3
-    drawing = HEAD + '[drawing]\nwidth = "400 mm"\nheight = "282.5 mm"\nbackground = "loft_roll"\nbackground_role = "fill"\n'
+    drawing = (
+        HEAD + '[drawing]\nwidth = "400 mm"\nheight = "282.5 mm"\nbackground = "loft_roll"\nbackground_role = "fill"\n'
+    )
     drawing += part("joists", "softwood", "framing") + part("lining", "gypsum_board", "board")
     drawing += box("joists", "0 mm", "12.5 mm", "22 mm", "109.5 mm")
     drawing += box("joists", "378 mm", "12.5 mm", "400 mm", "109.5 mm")
@@ -151,12 +164,17 @@ def test_every_cable_of_the_library_lies_in_a_bay_without_faults(name):
     assert scenario.adiabatic_k == entry.adiabatic_k.typical
     start, stop = (float(words.split()[0]) for words in scenario.adiabatic_limit.split(" to "))
     # the constant leads to the short circuit temperature of the cable's own table of limits
-    assert stop + 273.15 == dict((name, kelvin) for name, kelvin, _ in entry.limits)["short circuit"]
+    assert stop + 273.15 == {name: kelvin for name, kelvin, _ in entry.limits}["short circuit"]
     assert start < stop
 
 
 def test_a_flat_cable_is_drawn_from_the_outside_in():
-    text = HEAD + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n' + CABLE + 'x = "20 mm"\ny = "30 mm"\n'
+    text = (
+        HEAD
+        + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n'
+        + CABLE
+        + 'x = "20 mm"\ny = "30 mm"\n'
+    )
     scenario, strokes = painted(text)
     entry = library.cable("nm_b_14_2")
     width, height, jacket = (
@@ -172,7 +190,9 @@ def test_a_flat_cable_is_drawn_from_the_outside_in():
     assert radii[0] - radii[1] == pytest.approx(layers[1], rel=1e-9)
     assert radii[1] - radii[2] == pytest.approx(layers[0], rel=1e-9)
     centres = [conductor.shape.x for conductor in scenario.conductors]
-    assert centres == pytest.approx([0.02 - entry.core_spacing.typical, 0.02, 0.02 + entry.core_spacing.typical], abs=1e-12)
+    assert centres == pytest.approx(
+        [0.02 - entry.core_spacing.typical, 0.02, 0.02 + entry.core_spacing.typical], abs=1e-12
+    )
 
 
 def test_a_turned_cable_has_its_cores_above_each_other_and_rests_on_its_edge():
@@ -191,7 +211,9 @@ def test_a_round_cable_of_ones_own_has_its_cores_on_a_circle():
     core = '[[cable.layers.core]]\nname = "{}"\nsize = "1.5 mm2"\ninsulation = [{{ material = "pvc_insulation", '
     core += 'thickness = "0.7 mm" }}]\n'
     text = HEAD + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n'
-    text += '[[cable]]\nname = "c"\nx = "25 mm"\ny = "25 mm"\n[cable.layers]\nform = "round"\njacket_thickness = "1 mm"\n'
+    text += (
+        '[[cable]]\nname = "c"\nx = "25 mm"\ny = "25 mm"\n[cable.layers]\nform = "round"\njacket_thickness = "1 mm"\n'
+    )
     text += 'jacket_material = "pvc_jacket"\n' + "".join(core.format(name) for name in ("line", "neutral", "earth"))
     scenario = load_scenario_text(text)
     # three touching circles of diameter d have their centres d / sqrt(3) from the middle (equilateral triangle)
@@ -205,7 +227,10 @@ def test_a_round_cable_of_ones_own_has_its_cores_on_a_circle():
 
 
 def test_a_conductor_by_size_takes_the_resistance_of_its_metal():
-    text = HEAD + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n[[drawing.conductor]]\nname = "wire"\n'
+    text = (
+        HEAD
+        + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n[[drawing.conductor]]\nname = "wire"\n'
+    )
     text += 'circle = { x = "25 mm", y = "25 mm", diameter = "14 AWG" }\nsize = "14 AWG"\n'
     (conductor,) = load_scenario_text(text).conductors
     # IEC 60028: 1/58 Ω mm²/m at 20 °C; 14 AWG is 2.081 mm² (ASTM B258): 8.286 Ω/km (from memory, high confidence)
@@ -226,7 +251,8 @@ def test_shapes_are_drawn_as_written():
     text = HEAD + '[drawing]\nwidth = "50 mm"\nheight = "50 mm"\nbackground = "air"\n' + part("a", "steel", "other")
     text += box("a", "0 mm", "0 in", "1 in", "10 mm")
     text += '[[drawing.shape]]\npart = "a"\nstadium = { x = "30 mm", y = "30 mm", width = "8 mm", height = "4 mm", '
-    text += 'angle = "45 deg" }\n[[drawing.shape]]\npart = "a"\npolygon = [["0 mm", "20 mm"], ["9 mm", "20 mm"], ["0 mm", "30 mm"]]\n'
+    text += 'angle = "45 deg" }\n[[drawing.shape]]\npart = "a"\n'
+    text += 'polygon = [["0 mm", "20 mm"], ["9 mm", "20 mm"], ["0 mm", "30 mm"]]\n'
     shapes = [paint.shape for paint in load_scenario_text(text).paints]
     assert shapes[0] == Rectangle(0.0, 0.0, 0.0254, 0.01)
     assert shapes[1] == Stadium(0.03, 0.03, 0.008, 0.004, math.radians(45))

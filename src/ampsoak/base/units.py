@@ -149,7 +149,10 @@ DIMENSIONS = {
     "voltage": Dimension("a voltage", "V", ("V", "mV", "kV"), "230 V"),
     "angle": Dimension("an angle", "rad", ("deg", "rad"), "90 deg"),
     "resistance_per_length": Dimension(
-        "a resistance per length", "ohm m-1", ("ohm/km", "ohm/m", "mohm/m", "uohm/m", "ohm/kft", "ohm/ft"), "7.41 ohm/km"
+        "a resistance per length",
+        "ohm m-1",
+        ("ohm/km", "ohm/m", "mohm/m", "uohm/m", "ohm/kft", "ohm/ft"),
+        "7.41 ohm/km",
     ),
     "resistivity": Dimension("a resistivity", "ohm m", ("ohm.m", "nohm.m", "uohm.cm", "ohm.mm2/m"), "17.24 nohm.m"),
     "per_kelvin": Dimension("a relative change per kelvin", "K-1", ("1/K", "%/K"), "0.00393 1/K"),
@@ -308,9 +311,7 @@ def _split(text: str, kind: Dimension) -> tuple[Fraction, str]:
     if re.match(r",\s*\d", rest):
         raise QuantityError(f'a comma cannot stand in a number; write a decimal point: "{kind.example}"')
     if not rest.strip():
-        raise QuantityError(
-            f'{kind.words} needs its unit, for example "{match[1]} {kind.units[0]}"; {_allowed(kind)}'
-        )
+        raise QuantityError(f'{kind.words} needs its unit, for example "{match[1]} {kind.units[0]}"; {_allowed(kind)}')
     size = abs(float(match[1]))
     if size != 0 and not _SMALLEST < size < _LARGEST:
         raise QuantityError("is far outside any physical range")
@@ -326,7 +327,9 @@ def _known_unit(unit: str, dimension: str) -> str:
         if reading in table:
             return table[reading]
     if dimension == "temperature" and unit.startswith(("delta", "Δ")):
-        raise QuantityError('is a temperature difference, but a temperature is wanted here: "25 degC", "77 degF" or "298 K"')
+        raise QuantityError(
+            'is a temperature difference, but a temperature is wanted here: "25 degC", "77 degF" or "298 K"'
+        )
     if dimension == "temperature_difference" and readings and readings[0] in _unit_keys("temperature"):
         symbol = _unit_keys("temperature")[readings[0]]
         raise QuantityError(

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ampsoak.heat import kernels
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.stepping import Member, Stepper
+from ampsoak.scenario.case import CurrentProfile, TimeTable
 
 CEILING = 1300.0  # [K] short of the melting point of copper; hotter than this nothing in a section still stands
-_MOST = 400
-_SETTLED = 1e-8  # [K] last change
+_MOST = 60
+_LONG = 1e9  # [s]
+_FOLLOW_TOLERANCE = 0.02  # [K]
+_SETTLED = 1e-7  # [K] last change
+_STRIDE = 60.0  # [K] change that a pseudo time step aims at
 
 
 @dataclass(frozen=True)
@@ -90,36 +95,57 @@ class SteadySolver:
         surface = temperature[model.network.face_cell].copy()
         linear = model.linear and self.boundaries.linear
         inverse_step = 0.0 if linear else 1e-3
-        last = np.inf
+        before, relax = None, 1.0
         for _ in range(_MOST):
             status, change = self._update(temperature, surface, joule, source, inverse_step)
+            size = float(np.abs(change).max(initial=0.0)) if status == 0 else np.inf
             if status == 1 and inverse_step == 0.0:
                 return Steady(False, "no edge takes heat away, so it rises for ever", temperature)
-            if status != 0:
-                if linear:
-                    return Steady(False, _RUNAWAY, temperature)
-                inverse_step = max(4 * inverse_step, 1e-6)
-                if inverse_step > 1e3:
-                    return Steady(False, _RUNAWAY, temperature)
-                continue
-            size = float(np.abs(change).max(initial=0.0))
-            if not linear and size > 150.0 and inverse_step < 1.0:
+            if status != 0 and (linear or inverse_step > 1e3):
+                return Steady(False, _RUNAWAY, temperature)
+            if not linear and size > 2 * _STRIDE and inverse_step < 1.0 and before is None:
                 inverse_step = max(4 * inverse_step, 1e-6)  # too long a stride for properties that change on the way
                 continue
+            if inverse_step == 0.0 and not linear:
+                # Aitken's relaxation: where conductivity rises with temperature plain strides overshoot to and fro
+                if before is not None:
+                    bend = change - before
+                    relax = float(np.clip(-relax * (before @ bend) / max(bend @ bend, 1e-300), 0.1, 1.5))
+                before = change
+                change = relax * change
             temperature += change
             kernels.spread_conductors(model.network, temperature)
             if not linear and temperature.max() > CEILING:
                 return Steady(False, f"{_RUNAWAY}; passed {CEILING - 273.15:.0f} °C on the way", temperature)
-            if size < _SETTLED * max(1.0, float(np.abs(temperature).max()) * 1e-3) and inverse_step == 0.0:
+            settled = size < _SETTLED * max(1.0, float(np.abs(temperature).max()) * 1e-3)
+            if inverse_step == 0.0 and (settled or (linear and size < 1e-9 * float(np.abs(temperature).max()))):
                 return Steady(True, "", temperature)
-            if not linear:
-                inverse_step = inverse_step / 8 if size < 60.0 or size < last else inverse_step
-                if inverse_step < 1e-9:
-                    inverse_step = 0.0
-            elif size < 1e-9 * float(np.abs(temperature).max()) or size >= last:
-                return Steady(True, "", temperature)  # rounding: a linear section is solved by the first stride
-            last = size
-        return Steady(False, f"did not settle in {_MOST} strides (last change {size:.2g} K)", temperature)
+            inverse_step *= float(np.clip(size / _STRIDE, 0.125, 2.0))
+            if inverse_step < 1e-8:
+                inverse_step = 0.0
+        return self._follow(currents, guess)
+
+    def _follow(self, currents: np.ndarray, guess: np.ndarray) -> Steady:
+        """Step in time until nothing moves; slower, but sure where properties bend too much for strides."""
+        profiles = tuple(CurrentProfile.constant(current, _LONG) for current in currents)
+        held = BoundaryTables(tuple(_held(boundary, self.time) for boundary in self.boundaries.boundaries))
+        stepper = Stepper(self.model, Member(profiles, guess), _FOLLOW_TOLERANCE, held)
+        marked = None
+        for step in stepper.steps(_LONG):
+            if step.after.max() > CEILING:
+                return Steady(False, f"{_RUNAWAY}; passed {CEILING - 273.15:.0f} °C on the way", step.after)
+            if marked is None or step.end > 10 * marked[0]:
+                if marked is not None and np.abs(step.after - marked[1]).max() < _FOLLOW_TOLERANCE:
+                    break
+                marked = (step.end, step.after)
+        return Steady(True, "", step.after)
+
+
+def _held(boundary, time: float):
+    """The boundary as it is at ``time``."""
+    names = ("temperature", "flux", "coefficient", "surroundings", "resistance")
+    now = {name: getattr(boundary, name) for name in names}
+    return replace(boundary, **{name: TimeTable.constant(t.at(time)) for name, t in now.items() if t is not None})
 
 
 _RUNAWAY = "no steady state: resistance rises faster with temperature than the section can take the heat"

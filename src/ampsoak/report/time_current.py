@@ -390,8 +390,9 @@ def _column(curve: Curve, coverage: Coverage | None, rows, width: float) -> Colu
     for verdict, look in style.VERDICTS.items():
         if ranges := joined(limit.intervals, (verdict,)):
             column.paragraph(f"{look.meaning.partition(',')[0]}: {ranges_words(ranges)}")
-    for sentence in limit.sentences[len(limit.intervals) :]:  # what is reached when the device opens
-        column.paragraph(sentence)
+    if len(coverage.devices) == 1:  # of several the sheet has no room to say what is reached when they open
+        for sentence in limit.sentences[len(limit.intervals) :]:
+            column.paragraph(sentence)
     return column
 
 

@@ -150,7 +150,9 @@ def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findi
                 where = (*path, "load", index)
                 circuit = load.circuit or keys.circuit or only
                 if load.core not in cores:
-                    findings.fault((*where, "core"), f"no such core; there are {', '.join(cores)}", nearest_name(load.core, cores))
+                    findings.fault(
+                        (*where, "core"), f"no such core; there are {', '.join(cores)}", nearest_name(load.core, cores)
+                    )
                 elif circuit is None:
                     findings.missing((*where, "circuit"), "name the circuit that loads this core")
                 else:
@@ -170,8 +172,8 @@ def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findi
             by_name[f"{keys.name}.{core}"].circuit = circuit
             by_name[f"{keys.name}.{core}"].path = (*path, "circuit")
         findings.assume(
-            f'cable "{keys.name}": {" and ".join(loaded) or "no core"} {"carry" if len(loaded) > 1 else "carries"} the current of circuit "{circuit}"'
-            + (f"; {' and '.join(idle)} none" if idle else "")
+            f'cable "{keys.name}": {" and ".join(loaded) or "no core"} {"carry" if len(loaded) > 1 else "carries"} '
+            f'the current of circuit "{circuit}"' + (f"; {' and '.join(idle)} none" if idle else "")
         )
 
 
@@ -190,7 +192,9 @@ def _parts(document: ScenarioFile, plan: Plan, shelf: MaterialShelf, findings: F
             if keys.start_temperature is not None:
                 part = replace(part, start_temperature=keys.start_temperature.value)
             if keys.heat_source is not None:
-                part = replace(part, heat_source=heat_source(keys.heat_source, ("part", index, "heat_source"), findings))
+                part = replace(
+                    part, heat_source=heat_source(keys.heat_source, ("part", index, "heat_source"), findings)
+                )
         found.append(part)
     for name, (index, _) in changes.items():
         if names:
@@ -228,7 +232,9 @@ def _index(parts: tuple[Part, ...], name: str) -> int:
     return next(index for index, part in enumerate(parts) if part.name == name)
 
 
-def _start(keys, path: Path, temperature_key: str, document: ScenarioFile, circuits: list[str], findings: Findings) -> Start:
+def _start(
+    keys, path: Path, temperature_key: str, document: ScenarioFile, circuits: list[str], findings: Findings
+) -> Start:
     """Return the start state that ``keys`` ([start] or [curve], or None) state."""
     given = None if keys is None else getattr(keys, temperature_key)
     if given is None:
@@ -258,7 +264,11 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
         return RunSettings(math.nan)
     length = findings.take(duration, (*path, "duration"), "time", longest, "the longest current history")
     tolerance = findings.take(
-        None if keys is None else keys.tolerance, (*path, "tolerance"), "temperature_difference", TOLERANCE, "usual accuracy"
+        None if keys is None else keys.tolerance,
+        (*path, "tolerance"),
+        "temperature_difference",
+        TOLERANCE,
+        "usual accuracy",
     )
     if keys is None or keys.snapshots is None:
         snapshots = tuple(length * quarter / 4 for quarter in range(5))
@@ -266,12 +276,16 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
     else:
         for index, time in enumerate(keys.snapshots):
             if time.value > length:
-                findings.fault((*path, "snapshots", index), f"lies after the end of the run, {describe(length, 'time')}")
+                findings.fault(
+                    (*path, "snapshots", index), f"lies after the end of the run, {describe(length, 'time')}"
+                )
         snapshots = tuple(sorted({time.value for time in keys.snapshots}))
     return RunSettings(length, tolerance, snapshots)
 
 
-def _probes(document: ScenarioFile, plan: Plan | None, parts: tuple[Part, ...], findings: Findings) -> tuple[Probe, ...]:
+def _probes(
+    document: ScenarioFile, plan: Plan | None, parts: tuple[Part, ...], findings: Findings
+) -> tuple[Probe, ...]:
     names = [part.name for part in parts]
     found = []
     for index, keys in enumerate(document.probe):
@@ -304,15 +318,13 @@ def _mesh(document: ScenarioFile) -> MeshSettings:
     keys = document.mesh
     if keys is None:
         return MeshSettings()
-    return MeshSettings(
-        *(0.0 if given is None else given.value for given in (keys.finest, keys.growth, keys.coarsest))
-    )
+    return MeshSettings(*(0.0 if given is None else given.value for given in (keys.finest, keys.growth, keys.coarsest)))
 
 
 def _adiabatic(
     plan: Plan, conductors: tuple[Conductor, ...], circuit: int, findings: Findings
 ) -> tuple[float | None, str]:
-    """k of the smallest conductor that ``circuit`` loads [A s½/m²], None if there is none, and its temperatures in words."""
+    """k of the smallest conductor that ``circuit`` loads [A s½/m²], None if there is none, and its temperatures."""
     loaded = [
         planned
         for planned, conductor in zip(plan.conductors, conductors, strict=True)

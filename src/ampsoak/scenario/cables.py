@@ -50,9 +50,7 @@ def find_cable(keys: CableKeys, path: Path, shelf: MaterialShelf, findings: Find
     return _own_cable(keys.name, keys.layers, (*path, "layers"), shelf, findings)
 
 
-def _own_cable(
-    name: str, keys: CableLayers, path: Path, shelf: MaterialShelf, findings: Findings
-) -> CableEntry | None:
+def _own_cable(name: str, keys: CableLayers, path: Path, shelf: MaterialShelf, findings: Findings) -> CableEntry | None:
     cores = [_own_core(core, (*path, "core", index), shelf, findings) for index, core in enumerate(keys.core)]
     if any(core is None for core in cores):
         return None
@@ -64,7 +62,14 @@ def _own_cable(
     for key in ("jacket_thickness", "jacket_material") if jacketed else ():
         if getattr(keys, key) is None:
             findings.missing((*path, key), f'a "{keys.form}" cable has a jacket')
-    for key in ("jacket_thickness", "jacket_material", "filler_material", "overall_width", "overall_height", "core_spacing"):
+    for key in (
+        "jacket_thickness",
+        "jacket_material",
+        "filler_material",
+        "overall_width",
+        "overall_height",
+        "core_spacing",
+    ):
         if not jacketed and getattr(keys, key) is not None:
             findings.fault((*path, key), 'has no place in a "single", whose size follows from its layers')
     jacket = 0.0 if keys.jacket_thickness is None else keys.jacket_thickness.value
@@ -238,8 +243,8 @@ def _fits_jacket(entry: CableEntry, centres, radii: list[float], path: Path, fin
         if math.hypot(max(abs(along) - half, 0.0), across) + r > radius + TOLERANCE:
             findings.fault(
                 (*path, "jacket_thickness"),
-                f"the jacket is smaller than its cores: inside it leaves {width * 1e3:.3g} x {height * 1e3:.3g} mm, and "
-                f'core "{core.name}" of {2e3 * r:.3g} mm does not fit at its place',
+                f"the jacket is smaller than its cores: inside it leaves {width * 1e3:.3g} x {height * 1e3:.3g} mm, "
+                f'and core "{core.name}" of {2e3 * r:.3g} mm does not fit at its place',
             )
             return False
     return True
@@ -282,7 +287,7 @@ def lay_cable(laid: LaidCable, centre: tuple[float, float], angle: float, plan: 
 
 
 def adiabatic_limit(entry: CableEntry) -> str:
-    """From which to which temperature the cable's adiabatic constant leads, as its source says; "" where it does not."""
+    """From which to which temperature the adiabatic constant leads, as its source says; "" where it does not."""
     found = re.search(r"(\d+) to (\d+) °C", entry.adiabatic_k.source) if entry.adiabatic_k else None
     return f"{found[1]} °C to {found[2]} °C" if found else ""
 

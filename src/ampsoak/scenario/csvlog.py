@@ -154,9 +154,7 @@ def _separator(text: str) -> str:
     return ","
 
 
-def _read_row(
-    row: list[str], line: int, places: dict[str, int], factors: dict, separator: str, found: Columns
-) -> None:
+def _read_row(row: list[str], line: int, places: dict[str, int], factors: dict, separator: str, found: Columns) -> None:
     """Add one reading; it is left out with a fault where a cell is none."""
     values, cells = {}, {}
     for key, place in places.items():

@@ -69,6 +69,8 @@ def _meet(a, b, c, d) -> bool:
     def side(p, q, r):
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 
-    return side(a, b, c) * side(a, b, d) <= 0 and side(c, d, a) * side(c, d, b) <= 0 and not (
-        side(a, b, c) == side(a, b, d) == 0 and (max(a, b) < min(c, d) or max(c, d) < min(a, b))
+    return (
+        side(a, b, c) * side(a, b, d) <= 0
+        and side(c, d, a) * side(c, d, b) <= 0
+        and not (side(a, b, c) == side(a, b, d) == 0 and (max(a, b) < min(c, d) or max(c, d) < min(a, b)))
     )

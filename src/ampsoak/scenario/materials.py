@@ -127,7 +127,9 @@ class MaterialShelf:
             if entry is not None and entry.stop.value <= entry.start.value:
                 self.findings.fault((*path, "latent", index, "stop"), "must be above the start temperature")
         return tuple(
-            Latent(entry.start.value, entry.stop.value, entry.heat.as_value()) for entry in keys.latent if entry is not None
+            Latent(entry.start.value, entry.stop.value, entry.heat.as_value())
+            for entry in keys.latent
+            if entry is not None
         )
 
 

@@ -1,4 +1,4 @@
-'''The scenario file: every key it may hold, and its JSON schema.
+"""The scenario file: every key it may hold, and its JSON schema.
 
 A scenario is TOML. Every dimensional value is text with its unit ("16 A", "89 mm", "3.5 in", "14 AWG", "75 degF"). A
 temperature ("25 degC", "300 K") and a temperature difference ("5 K", "9 delta_degF") are different things. A value may
@@ -6,8 +6,8 @@ also be a table that says more about it; ``source`` and ``evidence`` are kept wi
 
     depth = { value = "89 mm", low = "88 mm", high = "90 mm", source = "measured on site", evidence = "photo 12" }
 
-Where "in time" is written below, a list of pairs [["0 s", VALUE], ["1 h", VALUE]] may stand: linear between, held at both
-ends. Where "in temperature", pairs [["20 degC", VALUE], ...] or a law { law = "fibre", density = "12 kg/m3" }.
+Where "in time" is written below, a list of pairs [["0 s", VALUE], ["1 h", VALUE]] may stand: linear between, held at
+both ends. Where "in temperature", pairs [["20 degC", VALUE], ...] or a law { law = "fibre", density = "12 kg/m3" }.
 The section spans 0..width in x (to the right) and 0..height in y (up). Files named are sought beside the scenario.
 (*) marks what is required; what else is left out is taken by default and listed among the assumptions of the result.
 
@@ -24,7 +24,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     depth (*)                   between the linings
     stud_spacing, stud_width, stud_material       across_studs: all three required; spacing centre to centre
     extent                      between_studs: how much of the wall is shown along x
-    fill (*)                    material; fill_depth, fill_against ("inner" | "outer") and rest (material) if partly filled
+    fill (*)                    material; partly filled: fill_depth, fill_against ("inner" | "outer"), rest (material)
     inner_lining, outer_lining  lists of { material, thickness }, from the bay outwards
                                 parts: fill, rest, studs, inner_lining, outer_lining (.._1, .._2 if several)
 
@@ -41,7 +41,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
                                 parts: air, board
 
     [drawing]                   width (*), height (*), background (*) (material), background_role, represents (caption)
-    [[drawing.part]]            name (*), material (*), role, start_temperature, heat_source; "background" exists already
+    [[drawing.part]]            name (*), material (*), role, start_temperature, heat_source; "background" is there
     [[drawing.shape]]           part (*) and one shape, painted in this order:
                                 rectangle = { left, bottom, right, top }        circle = { x, y, diameter | radius }
                                 stadium = { x, y, width, height, angle }        polygon = [["0 mm", "0 mm"], ..]
@@ -51,8 +51,8 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     heat_source                 { per_volume = ".." } or { per_length = ".." }, in time
 
     [[cable]]                   name (*); type (a cable of the library) or [cable.layers]
-    place                       "centred", "touching_inner" (= "on_board") or "touching_outer"; x, y: centre, in a drawing
-                                required; rotation: turned counter-clockwise, "0 deg" has the flat side along x
+    place                       "centred", "touching_inner" (= "on_board") or "touching_outer"; x, y: centre, required
+                                in a drawing; rotation: turned counter-clockwise, "0 deg" has the flat side along x
     circuit                     loads all loaded cores, out and back
     [[cable.load]]              core (*), circuit, factor (current of the core over that of the circuit): instead
     [cable.layers]              form (*) "flat" | "round" | "single", core_spacing, overall_width, overall_height,
@@ -95,7 +95,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     [curve]                     circuit, lowest, highest, count, horizon, tolerance, start_temperature, soaked_at
     [run]                       duration, tolerance (a difference), snapshots = ["10 min", ..]
     [mesh]                      finest, coarsest, growth
-'''
+"""
 
 from __future__ import annotations
 
@@ -186,7 +186,9 @@ def _draft_4(node, definitions: dict):
     if isinstance(node.get("anyOf"), list):  # only ever "this or null", and TOML has no null
         (choice,) = (choice for choice in node["anyOf"] if choice != {"type": "null"})
         return _draft_4(choice, definitions)
-    return {key: _draft_4(value, definitions) for key, value in node.items() if not isinstance(value, str) or key != "title"}
+    return {
+        key: _draft_4(value, definitions) for key, value in node.items() if not isinstance(value, str) or key != "title"
+    }
 
 
 def _quantity_schema(dimension: str, table: str, laws: bool, definitions: dict) -> dict:

@@ -26,8 +26,8 @@ from ampsoak.scenario.model_base import (
 from ampsoak.scenario.model_section import Role
 from ampsoak.scenario.quantities import DROPPABLE, Dimensional, Given, PairList, Pairs
 
-# What each film correlation is written with, and what the case calls it. The correlations themselves are laws of the heat
-# floor; only their names stand here, since this floor may not import that one.
+# What each film correlation is written with, and what the case calls it. The correlations themselves are laws of the
+# heat floor; only their names stand here, since this floor may not import that one.
 CORRELATIONS = {
     "vertical_plate": {"height": "height"},
     "horizontal_cylinder": {"diameter": "diameter"},
@@ -110,9 +110,7 @@ class CircuitKeys(Keys):
     name: Name
     current: Current | None = None
     duration: Duration | None = None
-    steps: (
-        Annotated[Pairs, PairList(Dimensional("current", at_least=0), Dimensional("time", above=0))] | None
-    ) = None
+    steps: Annotated[Pairs, PairList(Dimensional("current", at_least=0), Dimensional("time", above=0))] | None = None
     ramp: Annotated[Ramp, DROPPABLE] | None = None
     cycle: Annotated[Cycle, DROPPABLE] | None = None
     csv: Annotated[CurrentLog, DROPPABLE] | None = None

@@ -127,6 +127,8 @@ def _from_log(keys: CurrentLog, path: Path, folder: FilePath, findings: Findings
                 )
             start = stop = current[index] if gap == "hold" else 0.0
             words = "held" if gap == "hold" else "taken as 0 A"
-            findings.assume(f"{found.file}: current {words} through a gap of {describe(step, 'time')} after line {lines[index]}")
+            findings.assume(
+                f"{found.file}: current {words} through a gap of {describe(step, 'time')} after line {lines[index]}"
+            )
         segments.append((step, start, stop))
     return _joined(segments)

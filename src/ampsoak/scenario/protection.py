@@ -45,7 +45,9 @@ def limits_of(
         if math.isnan(limit.typical):
             continue
         loaded = [f"{cable.keys.name}.{core.name}" for core in cable.entry.cores if core.loaded]
-        grouped.setdefault((limit.typical, limit.source), []).extend(names.index(name) for name in loaded if name in names)
+        grouped.setdefault((limit.typical, limit.source), []).extend(
+            names.index(name) for name in loaded if name in names
+        )
         findings.assume(
             f'no limit given: cable "{cable.keys.name}" held to its continuous conductor temperature of '
             f"{describe(limit.typical, 'temperature')} ({limit.source})"
@@ -100,7 +102,9 @@ def check_limits(
         hottest = max(begin, default=-math.inf) if start.kind == "cold" else -math.inf
         name = f'limit "{limit.name}" '
         if limit.temperature <= coolest:
-            findings.fault(path, f"{name}must be above the surroundings, {describe(coolest, 'temperature')} at the coolest")
+            findings.fault(
+                path, f"{name}must be above the surroundings, {describe(coolest, 'temperature')} at the coolest"
+            )
         elif limit.temperature <= hottest:
             findings.fault(path, f"{name}must be above the start temperature, {describe(hottest, 'temperature')}")
 

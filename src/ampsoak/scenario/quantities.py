@@ -25,7 +25,6 @@ REMARKS = ("source", "evidence")
 REFERENCE_TEMPERATURE = 297.15  # 24 °C, at which handbooks state properties of building materials
 
 
-
 @dataclass(frozen=True)
 class LawKeys:
     """What a property law of the library is written with: parameter dimensions (None: that of the property itself)."""

@@ -1,8 +1,8 @@
 """From TOML text to the models: syntax, unknown and missing keys, wrong types and units, each with its line.
 
-A fault does not end the reading. The faulty value is replaced (first by ``BAD``, which a dimensional field reads as nan;
-then, where that does not fit, by leaving the key out; last by dropping the table round it) until the rest reads, so that
-geometry and references are still checked.
+A fault does not end the reading. The faulty value is replaced (first by ``BAD``, which a dimensional field reads as
+nan; then, where that does not fit, by leaving the key out; last by dropping the table round it) until the rest reads,
+so that geometry and references are still checked.
 """
 
 from __future__ import annotations
@@ -131,7 +131,9 @@ def _report(problem: dict, path: Path, findings: Findings) -> None:
         message = "must be one of " + ", ".join(f'"{choice}"' for choice in choices)
         nearest = nearest_name(str(problem["input"]), choices)
     elif path == ("format",):
-        message = "this version reads format 1; write format = 1" if kind != "missing" else "is missing; write format = 1"
+        message = (
+            "this version reads format 1; write format = 1" if kind != "missing" else "is missing; write format = 1"
+        )
     else:
         message = _WORDS.get(kind, lambda context: problem["msg"].lower())(context)
     if kind == "list_type" and len(path) == 1:

@@ -1,4 +1,4 @@
-"""Boundaries: films, fixed temperatures, fluxes and adiabatic spans, on faces and edges, with the defaults of templates."""
+"""Boundaries: films, fixed temperatures, fluxes and adiabatic spans on faces and edges, and the templates' defaults."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from ampsoak.scenario.plan import Plan, Span
 
 PARAMETERS = ("height", "length", "diameter", "at_one_kelvin", "exponent")
 FILM_KEYS = (
-    "air_temperature", "convection", "correlation", *PARAMETERS, "emissivity", "radiant_temperature", "surface_resistance",
+    "air_temperature", "convection", "correlation", *PARAMETERS, "emissivity", "radiant_temperature",
+    "surface_resistance",
 )  # fmt: skip
 KIND_KEYS = {
     "film": FILM_KEYS,
@@ -55,7 +56,10 @@ def boundaries_of(document: ScenarioFile, plan: Plan, findings: Findings) -> tup
         for span in spans:
             boundary = Boundary(*span, kind=keys.kind, **values)
             for other, other_path in found:
-                if other.edge == boundary.edge and min(other.stop, boundary.stop) - max(other.start, boundary.start) > SLACK:
+                if (
+                    other.edge == boundary.edge
+                    and min(other.stop, boundary.stop) - max(other.start, boundary.start) > SLACK
+                ):
                     findings.fault(path, f"overlaps boundary[{other_path[1]}] on the {boundary.edge} edge")
             found.append((boundary, path))
     result = [boundary for boundary, _ in found]
@@ -128,7 +132,9 @@ def _film(keys: BoundaryKeys, document: ScenarioFile, path: Path, findings: Find
         elif key in needed:
             parameters.append((needed[key], given.value))
         elif given is not None and (correlation or not findings.has((*path, "correlation"))):
-            findings.fault((*path, key), "has no place here" + (f'; "{correlation}" does not use it' if correlation else ""))
+            findings.fault(
+                (*path, key), "has no place here" + (f'; "{correlation}" does not use it' if correlation else "")
+            )
     if keys.emissivity is None:
         findings.assume(f"boundary[{path[1]}].emissivity not given: no radiation from this surface")
     if keys.air_temperature is None:
@@ -167,18 +173,19 @@ def _template_defaults(document: ScenarioFile, plan: Plan, given: list[Boundary]
             air = air_temperature(document, findings)
             coefficient = TimeTable.constant(CONVECTION[flow])
             result += [
-                Boundary(*span, kind="film", temperature=air, coefficient=coefficient, emissivity=EMISSIVITY) for span in spans
+                Boundary(*span, kind="film", temperature=air, coefficient=coefficient, emissivity=EMISSIVITY)
+                for span in spans
             ]
             findings.assume(
-                f"{face} face: no boundary given: still air of the surroundings, convection {CONVECTION[flow]:g} W/m2/K and "
-                f"emissivity {EMISSIVITY:g} (ISO 6946 surface resistances, from memory)"
+                f"{face} face: no boundary given: still surrounding air, convection {CONVECTION[flow]:g} W/m2/K "
+                f"and emissivity {EMISSIVITY:g} (ISO 6946 surface resistances, from memory)"
             )
         elif face == "outer":
             air = air_temperature(document, findings)
             result += [Boundary(*span, kind="fixed", temperature=air) for span in spans]
             findings.assume(
-                "outer face: no boundary given: the rim of the air layer is held at the temperature of the surroundings, as "
-                "the effective conductivity of open air is set up for it"
+                "outer face: no boundary given: the air layer's rim is held at the temperature of the surroundings, "
+                "as the effective conductivity of open air is set up for it"
             )
         else:
             findings.assume("inner face: no boundary given: no heat passes the back of the board")

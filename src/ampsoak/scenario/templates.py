@@ -85,8 +85,8 @@ def plan_clipped(keys: Clipped, findings: Findings) -> Plan:
     if keys.air is None:
         findings.assume(f'clipped.air not given: "{OPEN_AIR}" taken')
     findings.assume(
-        "clipped: open air is an approximation, a still material of effective conductivity; convection and radiation at "
-        "the cable are not solved"
+        "clipped: open air is an approximation, a still material of effective conductivity; convection and radiation "
+        "at the cable are not solved"
     )
     plan = Plan(
         width,

@@ -1,0 +1,6 @@
+"""``python -m ampsoak`` is the command line."""
+
+from ampsoak.cli.main import main
+
+if __name__ == "__main__":
+    main()

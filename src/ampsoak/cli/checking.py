@@ -1,0 +1,151 @@
+"""The check command: is the scenario sound, what does it mean, what will it cost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ampsoak.cli import deliverables
+from ampsoak.cli.answer import say_written
+from ampsoak.cli.options import Force, OptionalFolder, ScenarioFile
+from ampsoak.cli.solving import read_scenario, say_compiling
+from ampsoak.cli.talk import Talk, columns
+
+if TYPE_CHECKING:
+    from ampsoak.scenario.case import DeviceChoice, Scenario
+
+
+def check(talk: Talk, scenario: ScenarioFile, output: OptionalFolder = None, force: Force = False) -> None:
+    """Check a scenario and mesh it without solving: part areas, cells, cost, assumptions; with -o a picture.
+
+    Example: ampsoak check case.toml -o preview
+    """
+    case = read_scenario(scenario)
+    if output is not None:
+        planned = deliverables.figure_files(output, deliverables.PREVIEW)
+        deliverables.prepare_folder(output)
+        deliverables.refuse_overwriting(planned, force)
+    say_compiling(talk)
+    from ampsoak.study.estimate import estimate, section_record
+
+    expected = estimate(case)
+    files: list[Path] = []
+    if output is not None:
+        files = deliverables.write_preview(output, section_record(case), case.title, force)
+        say_written(talk, files)
+    for warning in expected["warnings"]:
+        talk.warn(f"Note: {warning}.")
+    lines = _lines(scenario, case, expected)
+    bold = [number for number, line in enumerate(lines) if number == 0 or line.endswith(":") and not line.startswith(" ")]
+    talk.result(lines, _payload(scenario, case, expected) | {"files": files}, bold)
+
+
+def _lines(path: Path, case: Scenario, expected: dict) -> list[str]:
+    from ampsoak.coverage.words import temperature_words, time_words
+
+    nx, ny = expected["grid"]
+    size = f"{1e3 * case.width:.4g} mm by {1e3 * case.height:.4g} mm"
+    lines = [
+        case.title,
+        f"{path} is sound; nothing was solved.",
+        "",
+        f"Section: {size}" + (f", {case.depth_note}" if case.depth_note else ""),
+        f"Mesh: {nx} by {ny} = {expected['cells']} cells, finest side {1e3 * expected['finest_cell']:.2g} mm, "
+        f"{expected['unknowns']} unknowns",
+        "",
+        "Parts, with their area as drawn and on the mesh:",
+        *columns(_part_rows(case, expected), right=(3, 4, 5)),
+        "",
+        "Currents:",
+        *(
+            f"  {circuit.name}: up to {max(*circuit.profile.start, *circuit.profile.stop):.4g} A over "
+            f"{time_words(circuit.profile.duration)}"
+            for circuit in case.circuits
+        ),
+        "Limits:",
+        *(
+            f"  {limit.name}: {temperature_words(limit.temperature)} in {_parts_words(case, limit.parts)} ({limit.source})"
+            for limit in case.limits
+        ),
+    ]
+    if case.devices:
+        lines += ["Devices:", *(f"  {device.name}: {_device_words(device)}" for device in case.devices)]
+    lines += [
+        "",
+        "Cost to expect, roughly:",
+        f"  history {_duration(expected['expected_seconds_run'])}"
+        + (f", limit curve {_duration(expected['expected_seconds_curve'])} of one core" if case.curve else ""),
+        f"  memory {_bytes(expected['expected_memory_bytes'])}, run file {_bytes(expected['expected_file_bytes'])}",
+        "",
+    ]
+    if case.assumptions:
+        lines += ["Assumed, because it was not given:", *(f"  {words}" for words in case.assumptions)]
+    else:
+        lines.append("Nothing had to be assumed.")
+    return lines
+
+
+def _part_rows(case: Scenario, expected: dict) -> list[tuple[str, ...]]:
+    rows = [("part", "role", "material", "drawn", "mesh", "differs")]
+    for part in case.parts:
+        exact, mesh = expected["part_areas"][part.name]
+        differs = f"{100 * (mesh / exact - 1):+.2f} %" if exact > 0 else "-"
+        rows.append((part.name, part.role, part.material.name, _area(exact), _area(mesh), differs))
+    return rows
+
+
+def _area(area: float) -> str:
+    """Area [m²] with four figures."""
+    return f"{1e6 * area:.4g} mm²" if area < 1e-3 else f"{1e4 * area:.4g} cm²"
+
+
+def _parts_words(case: Scenario, parts: tuple[int, ...]) -> str:
+    return ", ".join(case.parts[part].name for part in parts)
+
+
+def _device_words(device: DeviceChoice) -> str:
+    if device.standard == "points":
+        return f"by points ({device.source})"
+    rating = f"{device.rating:g} A"
+    return " ".join(word for word in (device.standard, device.type, rating) if word)
+
+
+def _duration(seconds: float) -> str:
+    from ampsoak.coverage.words import time_words
+
+    return "less than a second" if seconds < 1 else f"about {time_words(seconds)}"
+
+
+def _bytes(count: float) -> str:
+    for unit, size in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
+        if count >= size:
+            return f"{count / size:.2g} {unit}"
+    return f"{count:.0f} bytes"
+
+
+def _payload(path: Path, case: Scenario, expected: dict) -> dict:
+    return {
+        "scenario": path,
+        "title": case.title,
+        "sound": True,
+        "width": case.width,
+        "height": case.height,
+        "estimate": expected
+        | {"part_areas": {name: {"drawn": area[0], "mesh": area[1]} for name, area in expected["part_areas"].items()}},
+        "circuits": [
+            {"name": circuit.name, "duration": circuit.profile.duration} for circuit in case.circuits
+        ],
+        "limits": [
+            {
+                "name": limit.name, "temperature": limit.temperature - 273.15,
+                "parts": [case.parts[part].name for part in limit.parts], "source": limit.source,
+            }
+            for limit in case.limits
+        ],
+        "devices": [
+            {"name": device.name, "standard": device.standard, "type": device.type, "rating": device.rating}
+            for device in case.devices
+        ],
+        "limit_curve": case.curve is not None,
+        "assumptions": list(case.assumptions),
+    }
