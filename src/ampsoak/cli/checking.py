@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ampsoak.cli import deliverables
 from ampsoak.cli.answer import say_written
 from ampsoak.cli.options import Force, OptionalFolder, ScenarioFile
-from ampsoak.cli.solving import read_scenario, say_compiling
+from ampsoak.cli.solving import read_scenario
 from ampsoak.cli.talk import Talk, columns
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ def check(talk: Talk, scenario: ScenarioFile, output: OptionalFolder = None, for
         planned = deliverables.figure_files(output, deliverables.PREVIEW)
         deliverables.prepare_folder(output)
         deliverables.refuse_overwriting(planned, force)
-    say_compiling(talk)
     from ampsoak.study.estimate import estimate, section_record
 
     expected = estimate(case)
@@ -50,8 +49,7 @@ def _lines(path: Path, case: Scenario, expected: dict) -> list[str]:
         f"{path} is sound; nothing was solved.",
         "",
         f"Section: {size}" + (f", {case.depth_note}" if case.depth_note else ""),
-        f"Mesh: {nx} by {ny} = {expected['cells']} cells, finest side {1e3 * expected['finest_cell']:.2g} mm, "
-        f"{expected['unknowns']} unknowns",
+        f"Mesh: {nx} by {ny} = {expected['cells']} cells, finest side {1e3 * expected['finest_cell']:.2g} mm",
         "",
         "Parts, with their area as drawn and on the mesh:",
         *columns(_part_rows(case, expected), right=(3, 4, 5)),
@@ -89,7 +87,7 @@ def _part_rows(case: Scenario, expected: dict) -> list[tuple[str, ...]]:
     rows = [("part", "role", "material", "drawn", "mesh", "differs")]
     for part in case.parts:
         exact, mesh = expected["part_areas"][part.name]
-        differs = f"{100 * (mesh / exact - 1):+.2f} %" if exact > 0 else "-"
+        differs = f"{100 * (mesh / exact - 1):+.2f} %".replace("-0.00", "0.00").replace("+0.00", "0.00") if exact > 0 else "-"
         rows.append((part.name, part.role, part.material.name, _area(exact), _area(mesh), differs))
     return rows
 
@@ -119,7 +117,7 @@ def _duration(seconds: float) -> str:
 def _bytes(count: float) -> str:
     for unit, size in (("GB", 1e9), ("MB", 1e6), ("kB", 1e3)):
         if count >= size:
-            return f"{count / size:.2g} {unit}"
+            return f"{count / size:.0f} {unit}"
     return f"{count:.0f} bytes"
 
 

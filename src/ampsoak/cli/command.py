@@ -83,7 +83,7 @@ def _guarded(function: Callable, talk: Talk, arguments: dict, debug: bool) -> in
     except BrokenPipeError:  # whoever read our output has enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001 - the outermost door: logged and reported, never dropped
         log = _write_log()
         if debug:
             traceback.print_exc()

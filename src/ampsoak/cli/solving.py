@@ -156,7 +156,7 @@ def say_compiling(talk: Talk) -> None:
     from ampsoak.base.compile_cache import kernels_are_compiled
 
     if not kernels_are_compiled():
-        talk.say("Compiling kernels, once; this takes about a minute.")
+        talk.say("Compiling kernels, once; this can take a minute.")
 
 
 def _done_words(what: str, statistics: dict) -> str:

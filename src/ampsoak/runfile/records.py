@@ -139,8 +139,9 @@ class Curve:
     limits : list of dict                                 name, temperature [K], parts, source
     time_to_limit : (n_limits, n) float64                 [s]; inf unless the outcome is reached or at_start
     outcome : (n_limits, n) int8                          index into ``OUTCOMES``
-    steady : (n,) bool                                    True where a steady state exists
-    steady_temperature : (n_conductors, n) float64        [K]; nan where there is none (runaway)
+    steady : (n,) bool                                    True where a steady state was found; False: none, or hotter
+                                                          than the ceiling up to which the curve is followed
+    steady_temperature : (n_conductors, n) float64        [K]; nan where ``steady`` is False
     history_time : (n_history,) float64                   [s], logarithmic, common to all currents, first entry 0
     conductor_names : list of str
     conductor_temperature : (n_conductors, n, n_history)  float64 [K]; nan after a member was stopped

@@ -72,7 +72,7 @@ class _Batch:
 
     def steady_at(self, current: float, guess: np.ndarray) -> Steady:
         """Steady state with the curve's circuit at ``current`` [A]."""
-        return SteadySolver(self.model, self.boundaries).solve(self.currents(current), guess)
+        return SteadySolver(self.model, self.boundaries).solve(self.currents(current), guess, self.ceiling)
 
     def member(self, current: float, steady_margin: np.ndarray) -> _Outcome:
         """Step one constant current until the horizon or the ceiling.
