@@ -58,8 +58,8 @@ _LOADS = {  # (current [A], length [s])
 }
 
 
-def _law(value: float, law: str, **parameters: float) -> Property:
-    return Property(Value.exact(value), law=law, parameters=tuple(parameters.items()))
+def _law(typical: float, law: str, /, **parameters: float) -> Property:
+    return Property(Value.exact(typical), law=law, parameters=tuple(parameters.items()))
 
 
 def _materials(problem: str) -> dict[str, Material]:

@@ -23,6 +23,7 @@ class BoundaryTables:
     ----------
     constant : bool    True when nothing changes in time
     linear : bool      True when every film is linear in temperature (no correlation, no radiation)
+    steady_films : bool    True when coefficients and surface resistances do not change in time
     times : tuple      times at which a table has a corner [s]
     """
 
@@ -36,6 +37,9 @@ class BoundaryTables:
         ]
         self.constant = all(table.is_constant for table in tables)
         self.linear = all(b.kind != "film" or (b.emissivity == 0 and b.correlation is None) for b in boundaries)
+        self.steady_films = all(
+            table is None or table.is_constant for b in boundaries for table in (b.coefficient, b.resistance)
+        )
         self.times = tuple(sorted({t for table in tables if not table.is_constant for t in table.time}))
         self._base = self._constants()
         self._kept = self.at(0.0) if self.constant else None

@@ -391,15 +391,15 @@ def net_heat(network, links, temperature, source, face_flow, net):
 
 
 @numba.njit(cache=True, nogil=True)
-def assemble(network, links, capacity, face_slope, joule_slope, factor, band, border, corner):
+def assemble(network, links, capacity, face_slope, factor, band, border, corner):
     """Fill the matrix  capacity + factor * (links + film slopes)  as band, border and corner.
 
     Parameters
     ----------
-    capacity : (unknowns,) [J/(m K)]; joule_slope (conductors,) [W/(m K)]; factor : float [s]
+    capacity : (unknowns,) [J/(m K)]; factor : float [s]
     band : (cells, bandwidth + 1)        column k of row c holds entry (c + k, c) of the symmetric cell block
     border : (conductors, cells)         coupling of cells to conductors
-    corner : (conductors,)               diagonal of the conductor block
+    corner : (conductors,)               diagonal of the conductor block, without the slope of the Joule heat
     """
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
@@ -437,7 +437,7 @@ def assemble(network, links, capacity, face_slope, joule_slope, factor, band, bo
                 band[here + stride_y, 0] += g
                 band[here, stride_y] -= g
     for conductor in range(len(corner)):
-        corner[conductor] = capacity[cells + conductor] - factor * joule_slope[conductor]
+        corner[conductor] = capacity[cells + conductor]
     for index in range(len(network.cut_cell)):
         g = factor * links.cut[index]
         band[network.cut_cell[index], 0] += g
@@ -547,30 +547,41 @@ def solve_band(band, right):
 
 
 @numba.njit(cache=True, nogil=True)
-def factorise_bordered(band, border, corner, reduced, inverse):
-    """Factorise band and border; fill ``reduced`` (conductors, cells) = band⁻¹ border and ``inverse`` of the small
-    Schur complement (conductors, conductors). Returns 0 when positive definite, 1 when the band is not, 2 when the
-    Schur complement is not (the conductors gain heat faster than the section takes it)."""
-    conductors = len(corner)
+def reduce_border(band, border, reduced, schur):
+    """Factorise ``band``; fill ``reduced`` (conductors, cells) = band⁻¹ border and ``schur`` = -border band⁻¹ border.
+
+    Nothing here depends on the currents. Returns False when the band is not positive definite.
+    """
     if not factorise(band):
-        return 1
-    small = np.zeros((conductors, conductors))
+        return False
+    conductors = border.shape[0]
     for a in range(conductors):
         reduced[a, :] = border[a]
         solve_band(band, reduced[a])
     for a in range(conductors):
-        small[a, a] = corner[a]
         for b in range(conductors):
             total = 0.0
             for cell in range(border.shape[1]):
                 if border[a, cell] != 0.0:
                     total += border[a, cell] * reduced[b, cell]
-            small[a, b] -= total
-    # Cholesky without roots of the small matrix tells definiteness; then invert by elimination
+            schur[a, b] = -total
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def invert_conductors(schur, corner, inverse):
+    """Fill ``inverse`` of schur + diag(corner), (conductors, conductors).
+
+    Returns False when it is not positive definite: the conductors gain heat faster than the section takes it.
+    """
+    conductors = len(corner)
+    small = schur.copy()
+    for a in range(conductors):
+        small[a, a] += corner[a]
     work = small.copy()
     for a in range(conductors):
         if not (work[a, a] > 1e-12 * abs(corner[a])):
-            return 2
+            return False
         for b in range(a + 1, conductors):
             ratio = work[b, a] / work[a, a]
             for c in range(a, conductors):
@@ -590,7 +601,7 @@ def factorise_bordered(band, border, corner, reduced, inverse):
                     for b in range(conductors):
                         small[c, b] -= ratio * small[a, b]
                         inverse[c, b] -= ratio * inverse[a, b]
-    return 0
+    return True
 
 
 @numba.njit(cache=True, nogil=True)

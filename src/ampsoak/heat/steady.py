@@ -53,12 +53,15 @@ class SteadySolver:
         self.links = model.new_links()
         self.band = np.zeros((cells, int(network.shape[6]) + 1))
         self.border, self.reduced = np.zeros((conductors, cells)), np.zeros((conductors, cells))
-        self.inverse = np.zeros((conductors, conductors))
+        self.schur, self.inverse = np.zeros((conductors, conductors)), np.zeros((conductors, conductors))
         self.flow, self.slope = np.zeros(faces), np.zeros(faces)
         self.content, self.capacity = np.zeros(n), np.zeros(n)
 
     def _update(self, temperature, surface, joule, source, inverse_step) -> tuple[int, np.ndarray]:
-        """One Newton step with frozen conductivities and a pseudo time step; (status, change)."""
+        """One Newton step with frozen conductivities and a pseudo time step; (status, change).
+
+        Status 0: done; 1: the cells lose no heat; 2: the conductors gain heat faster than they lose it.
+        """
         model, network = self.model, self.model.network
         ones = np.ones(len(model.materials))
         kernels.conductances(network, temperature, ones, self.links)
@@ -72,10 +75,13 @@ class SteadySolver:
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
         corner = np.zeros(len(joule))
         kernels.assemble(
-            network, self.links, self.capacity * inverse_step, self.slope, joule * model.temperature_coefficient,
-            1.0, self.band, self.border, corner,
-        )  # fmt: skip
-        status = kernels.factorise_bordered(self.band, self.border, corner, self.reduced, self.inverse)
+            network, self.links, self.capacity * inverse_step, self.slope, 1.0, self.band, self.border, corner
+        )
+        corner -= joule * model.temperature_coefficient
+        if not kernels.reduce_border(self.band, self.border, self.reduced, self.schur):
+            status = 1
+        else:
+            status = 0 if kernels.invert_conductors(self.schur, corner, self.inverse) else 2
         if status == 0:
             kernels.solve_bordered(network, self.band, self.border, self.reduced, self.inverse, net)
         return status, net

@@ -11,6 +11,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Lock
 
 import numpy as np
 
@@ -98,6 +99,54 @@ class Step:
         return cubic
 
 
+@dataclass(frozen=True)
+class Factor:
+    """A factorised step matrix: all of it that does not depend on the currents."""
+
+    band: np.ndarray
+    border: np.ndarray
+    reduced: np.ndarray
+    schur: np.ndarray
+    corner: np.ndarray
+
+    @classmethod
+    def empty(cls, model: HeatModel) -> Factor:
+        """Arrays of the right shapes."""
+        cells, conductors = model.cells, model.unknowns - model.cells
+        return cls(
+            np.zeros((cells, int(model.network.shape[6]) + 1)),
+            np.zeros((conductors, cells)),
+            np.zeros((conductors, cells)),
+            np.zeros((conductors, conductors)),
+            np.zeros(conductors),
+        )
+
+
+class FactorShelf:
+    """Factorised matrices of a linear section by step length, shared by all members of a batch.
+
+    A linear section's matrix depends on nothing but the step, and steps come from a ladder, so a whole limit curve
+    factorises about as often as the ladder has rungs.
+    """
+
+    def __init__(self, most_bytes: float = 4e8):
+        self._kept: dict[float, Factor] = {}
+        self._lock = Lock()
+        self._room = most_bytes
+
+    def get(self, step: float, make: Callable[[], Factor]) -> Factor:
+        """The factor for ``step`` [s]; made by ``make`` when it is not there."""
+        with self._lock:
+            found = self._kept.get(step)
+            if found is None:
+                found = make()
+                size = found.band.nbytes + 2 * found.border.nbytes
+                if self._room >= size:
+                    self._room -= size
+                    self._kept[step] = found
+            return found
+
+
 class Stepper:
     """Steps one member.
 
@@ -107,9 +156,17 @@ class Stepper:
     member : Member
     tolerance : float              allowed error of a temperature [K]
     boundaries : BoundaryTables    shared by the members of a batch
+    shelf : FactorShelf or None    shared by the members of a batch whose matrices agree; None keeps an own one
     """
 
-    def __init__(self, model: HeatModel, member: Member, tolerance: float, boundaries: BoundaryTables):
+    def __init__(
+        self,
+        model: HeatModel,
+        member: Member,
+        tolerance: float,
+        boundaries: BoundaryTables,
+        shelf: FactorShelf | None = None,
+    ):
         self.model, self.member, self.boundaries = model, member, boundaries
         self.tolerance = tolerance
         network = model.network
@@ -124,9 +181,12 @@ class Stepper:
         self.time = 0.0
         self.links = model.new_links()
         kernels.conductances(network, self.temperature, self.k_scale, self.links)
-        width = int(network.shape[6]) + 1
-        self.band = np.zeros((cells, width))
-        self.border, self.reduced = np.zeros((conductors, cells)), np.zeros((conductors, cells))
+        plain = member.conductivity_scale is None and member.capacity_scale is None
+        self.linear = model.linear and boundaries.linear and boundaries.steady_films
+        # members with their own property values have their own matrices
+        self.shelf = (shelf if plain and shelf is not None else FactorShelf()) if self.linear else None
+        self.own: Factor | None = None
+        self.factor: Factor | None = None
         self.inverse = np.zeros((conductors, conductors))
         self.work = np.zeros((6, max(n, len(network.face_cell))))[:, :]
         self.surface = self.temperature[network.face_cell].copy()
@@ -155,17 +215,32 @@ class Stepper:
         )
         return slope
 
-    def _factorise(self, step: float, joule: np.ndarray, surroundings) -> int:
+    def _assembled(self, step: float, surroundings, factor: Factor) -> Factor | None:
+        """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
         model = self.model
         if not model.linear:
             kernels.conductances(model.network, self.temperature, self.k_scale, self.links)
-        corner = np.zeros(model.unknowns - model.cells)
         kernels.assemble(
-            model.network, self.links, self.capacity, self._slopes(surroundings),
-            joule * model.temperature_coefficient, GAMMA * step, self.band, self.border, corner,
+            model.network, self.links, self.capacity, self._slopes(surroundings), GAMMA * step, factor.band,
+            factor.border, factor.corner,
         )  # fmt: skip
         self.factorised += 1
-        return kernels.factorise_bordered(self.band, self.border, corner, self.reduced, self.inverse)
+        return factor if kernels.reduce_border(factor.band, factor.border, factor.reduced, factor.schur) else None
+
+    def _factorise(self, step: float, joule: np.ndarray, surroundings) -> bool:
+        """Make the matrix of ``step`` current; False when it is not positive definite."""
+        if self.shelf is not None and step == _on_ladder(step):
+            self.factor = self.shelf.get(
+                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model))
+            )
+        else:
+            if self.own is None:
+                self.own = Factor.empty(self.model)
+            self.factor = self._assembled(step, surroundings, self.own)
+        if self.factor is None:
+            return False
+        corner = self.factor.corner - GAMMA * step * joule * self.model.temperature_coefficient
+        return kernels.invert_conductors(self.factor.schur, corner, self.inverse)
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
@@ -222,15 +297,13 @@ class Stepper:
         currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
         joules = [model.joule_at_20(current) for current in currents]
         surrounding = [self.boundaries.at(self.time + node * step) for node in _NODES]
-        key = (step, joules[2].tobytes(), self.boundaries.constant)
-        reusable = key == self.key and (
-            (model.linear and self.boundaries.linear and self.boundaries.constant) or not self.slow
-        )
-        if not reusable:
+        key = (step, joules[2].tobytes())
+        if key != self.key or (self.slow and not self.linear):
             self.key = None
-            if self._factorise(step, joules[2], surrounding[2]) != 0:
+            if not self._factorise(step, joules[2], surrounding[2]):
                 return step / 4
             self.key = key
+        matrix = (self.factor.band, self.factor.border, self.factor.reduced, self.inverse)
         flows, temperature = [], self.temperature.copy()
         generated = lost = 0.0
         slowest = 0
@@ -246,8 +319,7 @@ class Stepper:
             state = guess.copy()
             kernels.spread_conductors(network, state)
             iterations, change, _, made, left = kernels.solve_stage(
-                network, self.links, surrounding[stage], self.band, self.border, self.reduced, self.inverse,
-                model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
+                network, self.links, surrounding[stage], *matrix, model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
                 model.part_sources(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
                 self.work, stage_tolerance, _MOST_ITERATIONS,
             )  # fmt: skip
@@ -265,7 +337,7 @@ class Stepper:
             elif stage == 1:
                 guess = first + (state - first) * ((1 - _NODES[0]) / (_NODES[1] - _NODES[0]))
         estimate = step * (_ERROR[0] * flows[0] + _ERROR[1] * flows[1] + _ERROR[2] * flows[2])
-        kernels.solve_bordered(network, self.band, self.border, self.reduced, self.inverse, estimate)
+        kernels.solve_bordered(network, *matrix, estimate)
         error = float(np.abs(estimate).max())
         allowed = _LOCAL_SHARE * self.tolerance
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)

@@ -19,10 +19,11 @@ from ampsoak.section.grid import graded_lines, unknown_positions
 from ampsoak.section.interfaces import interface_tensors
 from ampsoak.section.kernels import paint_lines
 
-CELLS_PER_DIAMETER = 5.5  # conductor diameters are resolved by at least this many cells
-MOST_CELLS_PER_DIAMETER = 7.0  # thinner layers are left to the sub-cell treatment
+CELLS_PER_DIAMETER = 5.0  # conductor diameters are resolved by at least this many cells
+MOST_CELLS_PER_DIAMETER = 6.5  # thinner layers are left to the sub-cell treatment
 LINES_PER_QUARTER = 8
-GROWTH = 1.25
+GROWTH = 1.3
+CELLS_ACROSS = 10  # no cell is larger than the shorter side of the section over this
 
 
 @dataclass(frozen=True)
@@ -226,7 +227,7 @@ def section_lines(scenario: Scenario) -> tuple[np.ndarray, np.ndarray]:
     focus_x, focus_y, _ = _focus(scenario)
     border_x, border_y = _straight_borders(scenario)
     growth = scenario.mesh.growth or GROWTH
-    coarsest = scenario.mesh.coarsest or min(scenario.width, scenario.height) / 14
+    coarsest = scenario.mesh.coarsest or min(scenario.width, scenario.height) / CELLS_ACROSS
     return (
         graded_lines(scenario.width, border_x, focus_x, growth, coarsest),
         graded_lines(scenario.height, border_y, focus_y, growth, coarsest),

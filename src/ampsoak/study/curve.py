@@ -14,7 +14,7 @@ from ampsoak.base.errors import UsageError
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.steady import Steady, SteadySolver
-from ampsoak.heat.stepping import Member, Stepper, run_members
+from ampsoak.heat.stepping import FactorShelf, Member, Stepper, run_members
 from ampsoak.heat.watch import LimitWatch, PartReader
 from ampsoak.runfile.records import OUTCOMES, Curve
 from ampsoak.runfile.write import record_hash, write_curve
@@ -54,6 +54,7 @@ class _Batch:
         settings = scenario.curve
         self.scenario, self.model, self.settings = scenario, model, settings
         self.boundaries = BoundaryTables(scenario.boundaries)
+        self.shelf = FactorShelf()
         self.start = initial_state(model, settings.start, self.boundaries)
         highest = max((limit.temperature for limit in scenario.limits), default=0.0)
         self.ceiling = max(highest + _BEYOND_LIMIT, _LEAST_CEILING)
@@ -81,7 +82,7 @@ class _Batch:
         """
         scenario, model, settings = self.scenario, self.model, self.settings
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
-        stepper = Stepper(model, Member(profiles, self.start), settings.tolerance, self.boundaries)
+        stepper = Stepper(model, Member(profiles, self.start), settings.tolerance, self.boundaries, self.shelf)
         watch, reader = LimitWatch(model, scenario.limits), PartReader(model)
         limits, conductors = len(scenario.limits), model.unknowns - model.cells
         time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
