@@ -25,7 +25,7 @@ def test_time_axis_has_the_unit_that_fits(duration, unit):
 def test_history_draws_each_conductor_against_time_in_degrees_celsius():
     run, figure = samples.run(), history_figure(samples.run())
     axes = axes_of(figure, "temperature")
-    (line,) = lines_of(axes, "cable.line and cable.neutral")  # equal within 0.05 K: one line, both names
+    (line,) = lines_of(axes, "cable.line and cable.neutral")  # equal: one line, both names
     assert line.get_xdata() == pytest.approx(run.time / 3600.0)
     assert line.get_ydata() == pytest.approx(run.conductor_temperature[:, 0] - 273.15)
     assert len(lines_of(axes, "cable.earth")) == 1

@@ -141,19 +141,19 @@ def test_wood_stud_by_product_solution():
 )
 def test_round_bar_with_film_at_fourier_numbers(biot, centre, surface):
     # Incropera et al. section 5.6 (series recomputed; coefficients as in Cengel table 4-2, read); 5e-3 on square cells.
-    # The film sits on the square rim of a surround that conducts perfectly and stores nothing: by symmetry that is the
-    # same film on the round bar.
+    # The film sits on the square rim of a surround that conducts 300 times better and stores next to nothing: by symmetry
+    # that is the same film on the round bar.
     side = 2.2
     bar = case(
         side,
         side,
-        [Part("surround", simple("surround", 1e5, 1e-6)), Part("bar", simple("bar", 1.0, 1.0))],
+        [Part("surround", simple("surround", 300.0, 2e-3)), Part("bar", simple("bar", 1.0, 1.0))],
         [Paint(Circle(side / 2, side / 2, 1.0), 1)],
         boundaries=all_edges(film, side, side, biot * 2 * np.pi / (4 * side), ZERO),
         start=100.0 + ZERO,
         duration=2.0,
     )
-    history = march(bar, (even(side, 44), even(side, 44)), tolerance=0.02)
+    history = march(bar, (even(side, 66), even(side, 66)), tolerance=0.02)
     for time, inner, outer in zip((0.1, 0.5, 1.0, 2.0), centre, surface, strict=True):
         field = history.field(time)
         assert (field.at(side / 2, side / 2) - ZERO) / 100.0 == pytest.approx(inner, abs=5e-3)
@@ -206,9 +206,10 @@ class _ModelWithSource(HeatModel):
 
     def part_sources(self, time: float) -> np.ndarray:
         section = self.section
-        area = section.cell_area.sum(axis=-1)
+        heat = np.zeros(self.unknowns)
         strength = self.made.source(section.x_points[:, None], section.y_points[None, :], time)
-        return (strength * area)[np.unravel_index(np.argsort(self.cell_order.ravel()), area.shape)]
+        heat[self.cell_order] = strength * section.cell_area.sum(axis=-1)
+        return heat
 
 
 def _made_errors(right: float, cells: int) -> tuple[float, float, float]:
@@ -232,7 +233,7 @@ def _made_errors(right: float, cells: int) -> tuple[float, float, float]:
 @pytest.mark.parametrize("right", [0.17, 0.04 * 9625])
 def test_made_solution_with_jump_of_conductivity_converges_with_second_order(right):
     # method of manufactured solutions, own solution with continuous flux; the second ratio is copper on fibre
-    errors = np.array([_made_errors(right, cells) for cells in (10, 20, 40)])
+    errors = np.array([_made_errors(right, cells) for cells in (40, 80)])
     assert np.array([observed_orders(column) for column in errors.T]).min() >= 1.9
 
 

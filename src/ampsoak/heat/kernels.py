@@ -683,7 +683,7 @@ def solve_stage(
         for f in range(faces):
             lost += face_flow[f]
             turnover += abs(face_flow[f])
-        if iteration > 0 and change < tolerance and abs(mismatch) <= 1e-8 * weight * turnover + 1e-9:
+        if iteration > 0 and change < tolerance and abs(mismatch) <= 1e-7 * weight * turnover + 1e-10:
             return iteration, change, previous, generated, lost
         if iteration == most:
             break

@@ -18,8 +18,8 @@ from ampsoak.runfile.records import Event, Run
 
 _LABELS, _GAP, _COLUMN = 13.0, 15.0, 58.0  # room for numbers, for limit labels, for the key [mm]
 _TEMPERATURES, _CURRENTS, _BETWEEN, _MARKERS = 88.0, 26.0, 5.0, 6.0  # heights [mm]
-_SAME = 0.05  # traces closer than this are drawn as one [K]
-_MOST_TRACES, _MOST_EVENTS = 9, 10
+_SAME = 0.006  # traces that stay closer than this share of the axis are drawn as one
+_MOST_TRACES, _MOST_PROBES, _MOST_EVENTS = 6, 3, 10
 _LIMIT_LOOK = {"color": style.INK, "linewidth": 0.9, "linestyle": (0, (7, 2, 1, 2))}
 _UNITS = (("s", 1.0, 600.0), ("min", 60.0, 10800.0), ("h", 3600.0, 345600.0), ("d", 86400.0, np.inf))
 
@@ -52,7 +52,7 @@ def damage_time(run: Run) -> float:
 
 
 def traces(run: Run) -> list[Trace]:
-    """Temperatures to draw: conductors, then other parts (largest temperature), then probes; equal ones together."""
+    """All temperatures: conductors, then other parts (their largest temperature), then probes."""
     found = [("conductor", name, column) for name, column in zip(run.conductor_names, run.conductor_temperature.T, strict=True)]
     found += [
         ("part", name, column)
@@ -64,14 +64,20 @@ def traces(run: Run) -> list[Trace]:
         for name, unit, column in zip(run.probe_names, run.probe_units, run.probe_value.T, strict=True)
         if unit == "K"
     ]
-    groups: list[tuple[str, list[str], np.ndarray]] = []
-    for kind, name, column in found:
-        same = next((one for one in groups if one[0] == kind and np.allclose(one[2], column, rtol=0, atol=_SAME)), None)
-        if same:
-            same[1].append(name)
+    return [Trace((name,), kind, celsius(column)) for kind, name, column in found]
+
+
+def grouped(every: list[Trace], apart: float) -> list[Trace]:
+    """Traces of one kind that never differ by more than ``apart`` [K] as one, drawn as the first of them."""
+    groups: list[tuple[Trace, list[str]]] = []
+    for trace in every:
+        for first, names in groups:
+            if first.kind == trace.kind and np.all(np.abs(first.temperature - trace.temperature) <= apart):
+                names.extend(trace.names)
+                break
         else:
-            groups.append((kind, [name], column))
-    return [Trace(tuple(names), kind, celsius(column)) for kind, names, column in groups]
+            groups.append((trace, list(trace.names)))
+    return [Trace(tuple(names), first.kind, first.temperature) for first, names in groups]
 
 
 @style.styled
@@ -88,7 +94,8 @@ def history_figure(run: Run, number: int = 2) -> Figure:
     Figure
     """
     unit, size = time_unit(float(run.time[-1]) if len(run.time) else 0.0)
-    every = traces(run)
+    low, high = _temperature_span(run, traces(run))
+    every = grouped(traces(run), _SAME * (high - low))
     drawn = _chosen(every, run)
     events = [event for event in run.events if event.kind in ("limit_reached", "limit_left")]
     column = _column(run, drawn, len(every) - len(drawn), events)
@@ -100,6 +107,7 @@ def history_figure(run: Run, number: int = 2) -> Figure:
     bottom = page.top - _MARKERS - _TEMPERATURES
     axes = page.axes(left, bottom, width, _TEMPERATURES, label="temperature")
     _draw_traces(axes, run, drawn, size)
+    axes.set_ylim(low, high)
     axes.set_ylabel("Temperature [°C]")
     lowest = axes
     if run.circuit_names:
@@ -117,15 +125,25 @@ def history_figure(run: Run, number: int = 2) -> Figure:
     return page.figure
 
 
+def _temperature_span(run: Run, every: list[Trace]) -> tuple[float, float]:
+    """Ends of the temperature axis [°C], with room beyond limits and everything computed."""
+    values = [float(celsius(limit["temperature"])) for limit in run.limits]
+    values += [float(end(trace.temperature)) for trace in every if len(trace.temperature) for end in (np.min, np.max)]
+    low, high = (min(values), max(values)) if values else (0.0, 1.0)
+    room = 0.06 * max(high - low, 1.0)
+    return low - room, high + room
+
+
 def _chosen(every: list[Trace], run: Run) -> list[Trace]:
-    """At most ``_MOST_TRACES``: conductors and limited parts first, then the hottest."""
+    """Conductors and limited parts first, then the hottest, no more than there are line patterns; and some probes."""
     limited = {part for limit in run.limits for part in limit.get("parts", ())}
 
     def rank(trace: Trace):
-        wanted = trace.kind == "conductor" or bool(limited & set(trace.names)) or trace.kind == "probe"
+        wanted = trace.kind == "conductor" or bool(limited & set(trace.names))
         return not wanted, -float(np.max(trace.temperature, initial=-np.inf))
 
-    kept = sorted(every, key=rank)[:_MOST_TRACES]
+    kept = sorted((trace for trace in every if trace.kind != "probe"), key=rank)[:_MOST_TRACES]
+    kept += [trace for trace in every if trace.kind == "probe"][:_MOST_PROBES]
     return [trace for trace in every if any(trace is one for one in kept)]
 
 
@@ -150,11 +168,6 @@ def _draw_traces(axes: Axes, run: Run, drawn: list[Trace], size: float) -> None:
     axes.grid(True)
     axes.set_axisbelow(True)
     axes.yaxis.set_minor_locator(AutoMinorLocator())
-    everything = [celsius(limit["temperature"]) for limit in run.limits]
-    everything += [float(extreme(trace.temperature)) for trace in drawn for extreme in (np.min, np.max) if len(trace.temperature)]
-    low, high = (min(everything), max(everything)) if everything else (0.0, 1.0)
-    room = 0.06 * max(high - low, 1.0)
-    axes.set_ylim(low - room, high + room)
     if past.any():
         axes.axvspan(damaged / size, run.time[-1] / size, facecolor="#f0f0f0", edgecolor="none", zorder=0)
         early = damaged < 0.4 * run.time[-1]  # else the words would run out of the axes
@@ -212,6 +225,8 @@ def _column(run: Run, drawn: list[Trace], left_out: int, events: list[Event]) ->
     column.entries(
         [Entry(prefix[trace.kind] + joined_words(trace.names), _look(drawn, number)) for number, trace in enumerate(drawn)]
     )
+    if any(len(trace.names) > 1 for trace in drawn):
+        column.paragraph("Names joined by \"and\" share one line: they differ by less than can be drawn.")
     if left_out:
         column.paragraph(f"{left_out} more in the table of this figure")
     if run.limits:

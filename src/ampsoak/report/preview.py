@@ -125,7 +125,7 @@ def _draw_table(page: Page, section: SectionRecord, top: float) -> None:
         y = top - (part + 1.2) * _ROW
         draw_sample(page, Entry("", patch=part_look(section, part)), left[0], y - 1.4)
         exact, mesh = section.part_area_exact[part], section.part_area_mesh[part]
-        differs = f"{100 * (mesh - exact) / exact:+.2f} %" if exact else "-"
+        differs = f"{round(100 * (mesh - exact) / exact, 2) + 0.0:+.2f} %" if exact else ""  # + 0.0: no minus zero
         words = (
             str(part + 1), shortened(name, left[3] - left[2] - 2, style.SIZE_TEXT),
             shortened(section.part_materials[part], left[4] - left[3] - 2, style.SIZE_TEXT), area_words(exact), area_words(mesh),

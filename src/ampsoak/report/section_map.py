@@ -92,7 +92,7 @@ def section_figure(
     rows = -(-len(numbers) // abreast)
     row_height = _ABOVE + max(large[1], small[1]) + _AXIS_BELOW
     names = _part_names(run)
-    limits = _limit_key(run)
+    limits = _limit_key(run, numbers)
     page = Page(
         Heading(number, "Temperatures in the section", run.title, _caption(run, numbers), origin_words(run)),
         rows * row_height + 3.0 + len(names) * _LINE + limits.height,
@@ -129,12 +129,17 @@ def _draw_map(axes: Axes, run: Run, field: int, window: Window, size: tuple[floa
     x, y = (1e3 * (edges[1:] + edges[:-1]) / 2 for edges in (section.x_edges, section.y_edges))
     for number, limit in enumerate(run.limits):
         level = float(celsius(limit["temperature"]))
-        if temperature.min() < level < temperature.max():
+        if _crossed(temperature, limit):
             pattern = _LIMIT_PATTERNS[number % len(_LIMIT_PATTERNS)]
             axes.contour(x, y, temperature, [level], colors="#1a1a1a", linewidths=2.0, zorder=2)
             axes.contour(x, y, temperature, [level], colors="#ffffff", linewidths=1.0, linestyles=[pattern], zorder=2.1)
     draw_outlines(axes, section, "#ffffff", 0.5, halo="#00000066")
     set_window(axes, window, size)
+
+
+def _crossed(temperature: np.ndarray, limit: dict) -> bool:
+    """Whether a limit's temperature lies within a field [°C]."""
+    return bool(temperature.min() < celsius(limit["temperature"]) < temperature.max())
 
 
 def _label(axes: Axes, enlarged: Axes | None, run: Run, overview: Window, zoom: Window | None, large: float, small: float):
@@ -174,10 +179,12 @@ def _part_names(run: Run) -> list[list[str]]:
     return [names[row::rows] for row in range(rows)]
 
 
-def _limit_key(run: Run) -> Column:
-    """The limit lines on the maps."""
+def _limit_key(run: Run, numbers: Sequence[int]) -> Column:
+    """The limit lines that appear on the maps."""
     column = Column(WIDTH - LEFT - RIGHT)
     for number, limit in enumerate(run.limits):
+        if not any(_crossed(celsius(run.snapshot_temperature[field]), limit) for field in numbers):
+            continue
         pattern = _LIMIT_PATTERNS[number % len(_LIMIT_PATTERNS)]
         look = {"color": style.INK, "linestyle": pattern, "linewidth": 1.0}
         column.entries([Entry(f"line of equal temperature at the limit {limit_words(limit)}", look)])

@@ -15,7 +15,7 @@ from ampsoak.report.history import traces
 from ampsoak.report.opening import opening_series
 from ampsoak.report.section_map import snapshot_numbers
 from ampsoak.report.time_current_data import all_series
-from ampsoak.report.words import CAUTIONS, answer_lines, celsius, first_reached, joined_words
+from ampsoak.report.words import CAUTIONS, answer_lines, celsius, first_reached
 from ampsoak.runfile.partfile import publish_bytes
 from ampsoak.runfile.records import OUTCOMES, Curve, Run, SectionRecord
 
@@ -97,7 +97,7 @@ def history_table(run: Run) -> Table:
     for trace in traces(run):
         if trace.kind != "probe":
             place = "conductor" if trace.kind == "conductor" else "hottest place of"
-            columns.append(f"{place} {joined_words(trace.names)} [°C]")
+            columns.append(f"{place} {trace.names[0]} [°C]")
             values.append(trace.temperature)
     for name, unit, column in zip(run.probe_names, run.probe_units, run.probe_value.T, strict=True):
         columns.append(f"probe {name} [{'°C' if unit == 'K' else unit}]")

@@ -80,15 +80,22 @@ def history_lines(run: Run) -> list[str]:
     if not len(run.time):
         return ["The history holds no step."]
     lines = [f"Current history of {time_words(run.time[-1])}:"]
-    for name, column in zip(run.conductor_names, run.conductor_temperature.T, strict=True):
-        lines.append(f"  {name}: {_peak_words(run.time, column)}")
-    metal = set(run.conductor_names)
-    for name, column in zip(run.section.part_names, run.part_maximum.T, strict=True):
-        if name not in metal:
-            lines.append(f"  {name}: {_peak_words(run.time, column)}")
+    for role, name, temperature in hottest_of_each_role(run):
+        lines.append(f"  {role}: {_peak_words(run.time, temperature)}, in {name}")
     for limit in run.limits:
         lines.append(f"  {limit_words(limit)}: {_fell_words(first_reached(run, limit['name']))}")
     return lines
+
+
+def hottest_of_each_role(run: Run) -> list[tuple[str, str, np.ndarray]]:
+    """Per role of a part (conductor, insulation, board, ...): the part that gets hottest, and its history [K]."""
+    hottest: dict[str, tuple[str, str, np.ndarray]] = {}
+    columns = run.part_maximum.T
+    for role, name, column in zip(run.section.part_roles, run.section.part_names, columns, strict=True):
+        if role not in hottest or column.max() > hottest[role][2].max():
+            hottest[role] = (role, name, column)
+    # conductors first, then as the parts come
+    return sorted(hottest.values(), key=lambda entry: entry[0] != "conductor")
 
 
 def limit_words(limit: dict) -> str:
