@@ -489,8 +489,7 @@ def factorise(band):
                 v3 = e[k0 - 3]
                 target = band[row]
                 both = width - k0
-                if both < 0:
-                    both = 0
+                both = max(both, 0)
                 for k in range(both):
                     target[k] -= v0 * a[k0 + k] + v1 * b[k0 - 1 + k] + v2 * d[k0 - 2 + k] + v3 * e[k0 - 3 + k]
                 for k in range(both, width - k0 + 3):
@@ -692,8 +691,7 @@ def solve_stage(
         change = 0.0
         for q in range(len(temperature)):
             temperature[q] += right[q]
-            if abs(right[q]) > change:
-                change = abs(right[q])
+            change = max(change, abs(right[q]))
         spread_conductors(network, temperature)
         if not (change < 1e6):
             break

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,

@@ -31,6 +31,7 @@ _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
 _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
+_MOST_MATRICES = 8  # matrices tried in one stage
 # The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
 # share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
 _LOCAL_SHARE = 3.0
@@ -215,28 +216,29 @@ class Stepper:
         )
         return slope
 
-    def _assembled(self, step: float, surroundings, factor: Factor) -> Factor | None:
+    def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray) -> Factor | None:
         """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
         model = self.model
         if not model.linear:
             kernels.conductances(model.network, self.temperature, self.k_scale, self.links)
         kernels.assemble(
-            model.network, self.links, self.capacity, self._slopes(surroundings), GAMMA * step, factor.band,
+            model.network, self.links, capacity, self._slopes(surroundings), GAMMA * step, factor.band,
             factor.border, factor.corner,
         )  # fmt: skip
         self.factorised += 1
         return factor if kernels.reduce_border(factor.band, factor.border, factor.reduced, factor.schur) else None
 
-    def _factorise(self, step: float, joule: np.ndarray, surroundings) -> bool:
+    def _factorise(self, step: float, joule: np.ndarray, surroundings, capacity: np.ndarray | None = None) -> bool:
         """Make the matrix of ``step`` current; False when it is not positive definite."""
+        capacity = self.capacity if capacity is None else capacity
         if self.shelf is not None and step == _on_ladder(step):
             self.factor = self.shelf.get(
-                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model))
+                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model), capacity)
             )
         else:
             if self.own is None:
                 self.own = Factor.empty(self.model)
-            self.factor = self._assembled(step, surroundings, self.own)
+            self.factor = self._assembled(step, surroundings, self.own, capacity)
         if self.factor is None:
             return False
         corner = self.factor.corner - GAMMA * step * joule * self.model.temperature_coefficient
@@ -282,7 +284,7 @@ class Stepper:
         wanted = _on_ladder(self.suggested)
         while True:
             left = stop - self.time
-            step = left if wanted >= left * 0.999 else (left / 2 if wanted > left / 2 else wanted)
+            step = left if wanted >= left * 0.999 else (min(wanted, left / 2))
             if step < _SMALLEST and left > _SMALLEST:
                 raise self._failure("the time step collapsed", step)
             outcome = self._try(step, stop if step == left else self.time + step)
@@ -318,14 +320,11 @@ class Stepper:
                 base += step * (_B1 * flows[0] + _B2 * flows[1])
             state = guess.copy()
             kernels.spread_conductors(network, state)
-            iterations, change, _, made, left = kernels.solve_stage(
-                network, self.links, surrounding[stage], *matrix, model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
-                model.part_sources(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
-                self.work, stage_tolerance, _MOST_ITERATIONS,
-            )  # fmt: skip
-            if iterations < 0 or not np.isfinite(change):
+            solved = self._solve_stage(stage, step, surrounding, joules, base, state, matrix, stage_tolerance)
+            if solved is None:
                 self.key = None
                 return step / 4
+            iterations, made, left = solved
             slowest = max(slowest, iterations)
             content = self.work[0, : model.unknowns].copy()
             flows.append((content - base) / (GAMMA * step))
@@ -345,6 +344,33 @@ class Stepper:
             return step * max(0.2, factor)
         return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], error, factor,
                             slowest)  # fmt: skip
+
+    def _solve_stage(self, stage, step, surrounding, joules, base, state, matrix, tolerance):
+        """Solve one stage into ``state``; (iterations, generated, lost), or None when it does not settle.
+
+        The matrix holds the heat capacities of the step's start. Where a phase change or drying begins, capacity jumps
+        by an order of magnitude and that matrix would never do, however short the step; so when the stage does not settle it
+        goes on with capacities taken where it got to, and every other time with the larger of old and new, which cannot
+        overshoot.
+        """
+        model = self.model
+        capacity = self.capacity
+        for attempt in range(_MOST_MATRICES + 1):
+            iterations, change, _, made, left = kernels.solve_stage(
+                model.network, self.links, surrounding[stage], *matrix, model.linear, self.k_scale, self.c_scale,
+                joules[stage], model.temperature_coefficient, model.part_sources(self.time + _NODES[stage] * step),
+                base, GAMMA * step, state, self.surface, self.work, tolerance, _MOST_ITERATIONS,
+            )  # fmt: skip
+            if iterations >= 0 and np.isfinite(change):
+                return iterations + attempt * _MOST_ITERATIONS, made, left
+            if model.linear or not np.isfinite(change) or attempt == _MOST_MATRICES:
+                return None
+            here = self.work[1, : model.unknowns].copy()
+            self.key = None
+            capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
+            if not self._factorise(step, joules[2], surrounding[2], capacity):
+                return None
+        return None
 
     def _accept(self, step, end, state, content, flow, generated, lost, current, error, factor, slowest):
         model = self.model
