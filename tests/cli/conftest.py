@@ -56,8 +56,17 @@ def small() -> Path:
     return SMALL
 
 
+@pytest.fixture(scope="session", autouse=True)
+def one_origin():
+    """Code and commit belong to what is hashed; they must not change because someone edits while the tests run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("ampsoak.runfile.provenance._source_hash", lambda: "0" * 64)
+        patch.setattr("ampsoak.runfile.provenance._checkout", lambda: ("", None))
+        yield
+
+
 @pytest.fixture(scope="session")
-def solved(tmp_path_factory) -> Path:
+def solved(tmp_path_factory, one_origin) -> Path:
     """Folder with run.h5 and curve.h5 of the small scenario."""
     from ampsoak import limit_curve, load_scenario, simulate
 

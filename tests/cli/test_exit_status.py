@@ -38,7 +38,7 @@ def test_a_scenario_with_faults_is_3_with_every_fault(ampsoak, small, tmp_path):
     error = ampsoak("check", case, "--json").object["error"]
     assert error["exit_code"] == 3
     # the line in the file that each fault belongs to
-    assert [(fault["line"], fault["key"]) for fault in error["faults"]][0] == (7, "drawing.width")
+    assert next((fault["line"], fault["key"]) for fault in error["faults"]) == (7, "drawing.width")
 
 
 def test_an_unknown_device_is_told_before_anything_is_solved(ampsoak, small, tmp_path, monkeypatch):
@@ -145,7 +145,7 @@ def test_an_interrupt_is_130_and_says_what_is_kept(ampsoak, small, tmp_path, mon
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
 def test_ctrl_c_leaves_a_readable_part(ampsoak, small, tmp_path):
-    case, target = tmp_path / "case.toml", tmp_path / "run.h5"
+    case, target, part = (tmp_path / name for name in ("case.toml", "run.h5", "run.h5.part"))
     cycle = 'cycle = { on_current = "20 A", on_time = "5 min", off_time = "5 min", count = 1000 }'
     steps = 'steps = [["20 A", "10 min"], ["60 A", "5 min"], ["0 A", "15 min"]]'
     text = small.read_text()

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.base.errors import UsageError
-from ampsoak.coverage.tripping import DeviceImage, DeviceState, first_to_open, segments_between, trip_time, unknown_before
+from ampsoak.coverage.tripping import (
+    DeviceImage,
+    DeviceState,
+    first_to_open,
+    segments_between,
+    trip_time,
+    unknown_before,
+)
 from ampsoak.scenario.case import CurrentProfile
 
 

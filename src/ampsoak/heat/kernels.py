@@ -693,6 +693,6 @@ def solve_stage(
             temperature[q] += right[q]
             change = max(change, abs(right[q]))
         spread_conductors(network, temperature)
-        if not (change < 1e6):
+        if not (change < 1e6) or (iteration >= 2 and change > 0.8 * previous and change > tolerance):
             break
     return -1, change, previous, generated, lost
