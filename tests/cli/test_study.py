@@ -9,6 +9,8 @@ import sys
 
 import pytest
 
+from ampsoak.cli.answer import VERDICT_WORDS
+from ampsoak.coverage.partition import VERDICTS
 from ampsoak.report.words import CAUTION_LINE, CAUTIONS
 from ampsoak.runfile.provenance import verify
 
@@ -55,9 +57,16 @@ def test_the_plain_answer_has_what_the_issue_asks_for(studied):
     _, _, out, _ = studied
     assert re.search(r"at most \d+ °C, after 15 min", out)  # the 60 A step ends after 15 min
     assert re.search(r"PVC 70 °C: reached after \d+ min in wire", out)
-    assert re.search(r"Up to 31\.\d A the cable's steady temperature stays below 70 °C", out)
+    # verdict per range, the largest current last; the knee is where the steady temperature is 70 °C
+    assert re.search(r"up to 31\.\d A +not reached +the cable settles below the limit", out)
+    assert re.search(r"31\.\d A to \d+\.\d A +covered +the device opens before the limit \(slow edge, standard\)", out)
+    assert re.search(r"A to 400 A +", out)
     assert "No range among the compared currents is uncovered" in out or "Uncovered:" in out
     assert re.search(r"the hottest conductor has reached \d+ °C", out)
+
+
+def test_every_verdict_has_words():
+    assert set(VERDICT_WORDS) == set(VERDICTS)
 
 
 def test_every_caution_is_printed(studied):

@@ -7,12 +7,12 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
-from ampsoak.cli import talk as talking
 from ampsoak.cli.progress import PlainLines, curve_progress, history_progress
-from ampsoak.cli.talk import Talk, columns, counted, plain, wrapped
+from ampsoak.cli.talk import Talk, columns, counted, wrapped
 
 
 class Terminal(io.StringIO):
@@ -22,10 +22,13 @@ class Terminal(io.StringIO):
         return True
 
 
-def test_json_has_no_infinity_and_no_nan():
-    given = plain({"a": float("inf"), "b": [float("nan"), -float("inf")], "c": (1, "x")})
-    assert given == {"a": "inf", "b": [None, "-inf"], "c": [1, "x"]}
-    json.dumps(given, allow_nan=False)
+def test_json_is_one_strict_object_with_version_and_command(capsys):
+    payload = {"a": float("inf"), "b": [float("nan"), -float("inf")], "c": (1, Path("x") / "y")}
+    Talk("check", as_json=True).result(["not shown"], payload)
+    given = json.loads(capsys.readouterr().out, parse_constant=pytest.fail)
+    assert given == {
+        "schema_version": 1, "command": "check", "a": "inf", "b": [None, "-inf"], "c": [1, str(Path("x") / "y")],
+    }  # fmt: skip
 
 
 def test_long_lines_are_wrapped_on_a_terminal_only(monkeypatch):
@@ -111,7 +114,3 @@ def test_a_reader_that_leaves_early_is_no_error():
     child.stderr.close()
     assert child.wait() == 0
     assert err == ""
-
-
-def test_the_widest_line_is_readable():
-    assert talking._NARROWEST < talking._WIDEST <= 120

@@ -155,12 +155,13 @@ def reference_problem(problem: str, slide: tuple[float, float] = (0.0, 0.0)) -> 
     if problem != "P3":
         probes.append(Probe("gypsum_face", "point", x=centre_x, y=0.0))
     profile = _profile(problem)
+    run = RunSettings(profile.duration)  # with the tolerance a user gets who states none
     return Scenario(
         title=problem, description="", width=width, height=height, depth_note="", parts=tuple(parts), paints=tuple(paints),
         conductors=tuple(conductors), circuits=(Circuit("circuit", profile),), boundaries=_faces(problem, width),
         limits=tuple(Limit(f"{limit:.0f}", limit + ZERO, loaded) for limit in LIMITS), probes=tuple(probes), devices=(),
-        start=Start("cold", START), run=RunSettings(profile.duration),
-        curve=CurveSettings(0, 12.0, 240.0, 24, 4 * 3600.0, 0.05, Start("cold", START)),
+        start=Start("cold", START), run=run,
+        curve=CurveSettings(0, 12.0, 240.0, 24, 4 * 3600.0, run.tolerance, Start("cold", START)),
     )  # fmt: skip
 
 

@@ -96,7 +96,7 @@ def test_sliding_and_turning_the_cable_changes_less_than_a_third_of_a_kelvin(pro
         slides = tuple((0.1 * x, 0.1 * y) for x, y in slides)
     scenarios = [reference_problem(problem, slide) for slide in slides]
     scenarios.append(turned(scenarios[1]))
-    histories = np.array([march(s, tolerance=0.05).conductors(times)[:, :2].max(axis=1) for s in scenarios])
+    histories = np.array([march(s, tolerance=s.run.tolerance).conductors(times)[:, :2].max(axis=1) for s in scenarios])
     assert np.ptp(histories, axis=0).max() < 0.3
 
 

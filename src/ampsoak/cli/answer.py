@@ -8,11 +8,21 @@ from typing import TYPE_CHECKING
 
 from ampsoak.cli.command import DONE, UNCOVERED
 from ampsoak.cli.options import FailOn
-from ampsoak.cli.talk import Talk
+from ampsoak.cli.talk import Talk, columns
 
 if TYPE_CHECKING:
-    from ampsoak.coverage.compare import Coverage
+    from ampsoak.coverage.compare import Coverage, DeviceCoverage
+    from ampsoak.coverage.partition import Interval
     from ampsoak.runfile.records import Curve, Run
+
+VERDICT_WORDS = {
+    "never_reached": ("not reached", "the cable settles below the limit"),
+    "covered": ("covered", "the device opens before the limit"),
+    "within_band": ("within the band", "depends on the individual device"),
+    "uncovered": ("uncovered", "the limit falls before even a fast device opens"),
+    "below_pickup": ("uncovered", "the device is not obliged to open"),
+    "unknown": ("unknown", "nothing can be said"),
+}
 
 
 def give_answer(
@@ -34,7 +44,7 @@ def give_answer(
     all_cautions : bool         every caution; otherwise the one line that stands for them
     summary : dict or None      from ``report.tables.summary_dict`` where it was made already
     """
-    from ampsoak.report.words import CAUTION_LINE, CAUTIONS, answer_lines, origin_words
+    from ampsoak.report.words import CAUTION_LINE, CAUTIONS, curve_lines, history_lines, origin_words
 
     if talk.as_json:
         from ampsoak.report.tables import summary_dict
@@ -44,7 +54,11 @@ def give_answer(
     records = [record for record in (run, curve) if record is not None]
     lines = [records[0].title, *(f"  {kind_words(record)}: {origin_words(record)}" for record in records), ""]
     bold = {0}
-    for line in answer_lines(run, curve, coverage):
+    answer = history_lines(run) if run is not None else []
+    answer += curve_lines(curve) if curve is not None else []
+    for device in coverage.devices if coverage is not None else ():
+        answer += verdict_lines(device)
+    for line in answer:
         if not line.startswith(" ") and line.endswith(":"):
             if lines[-1]:
                 lines.append("")
@@ -52,12 +66,41 @@ def give_answer(
         elif line.strip().startswith("Uncovered:"):
             bold.add(len(lines))
         lines.append(line)
-    bold.add(len(lines) + 1)
     if all_cautions:
+        bold.add(len(lines) + 1)
         lines += ["", "Cautions:", *(f"  {caution}" for caution in CAUTIONS)]
     else:
         lines += ["", f"Caution: {CAUTION_LINE}"]
     talk.result(lines, {}, bold)
+
+
+def verdict_lines(entry: DeviceCoverage) -> list[str]:
+    """Verdicts of one device as a table per limit, with what else has to be said; the sentences are in the summary."""
+    from ampsoak.report.words import uncovered_words
+
+    lines = [f"{entry.device.title}, verdicts on basis {entry.basis}:"]
+    for limit in entry.limits:
+        lines.append(f'  Against "{limit.limit}":')
+        rows = [_verdict_row(interval, number == 0) for number, interval in enumerate(limit.intervals)]
+        lines += columns(rows, indent=4)
+        # the first sentences say what the table says
+        lines += [f"    {sentence}" for sentence in limit.sentences[len(limit.intervals) :]]
+        lines.append(f"    {uncovered_words(limit)}")
+    return [*lines, *(f"  Note: {note}." for note in entry.notes)]
+
+
+def _verdict_row(interval: Interval, first: bool) -> tuple[str, str, str]:
+    """Range of current, verdict, and what that means."""
+    from ampsoak.coverage.words import current_words
+
+    low, high = current_words(interval.low), current_words(interval.high)
+    verdict, meaning = VERDICT_WORDS[interval.verdict]
+    rests = f" ({interval.decided_by})" if "edge" in interval.decided_by or "hold" in interval.decided_by else ""
+    return (
+        f"up to {high}" if first else f"{low} to {high}",
+        verdict,
+        interval.reason if interval.verdict == "unknown" else f"{meaning}{rests}",
+    )
 
 
 def kind_words(record: Run | Curve) -> str:

@@ -150,10 +150,9 @@ def write_summary(path: Path, summary: dict, force: bool) -> Path:
     """Write the summary as JSON."""
     import json
 
-    from ampsoak.cli.talk import plain
     from ampsoak.runfile.partfile import publish_bytes
 
-    text = json.dumps(plain(summary), ensure_ascii=False, indent=1, allow_nan=False)
+    text = json.dumps(summary, ensure_ascii=False, indent=1, allow_nan=False)
     publish_bytes(path, f"{text}\n".encode(), force)
     return path
 

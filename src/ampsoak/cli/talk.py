@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import os
 import re
 import shutil
@@ -14,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 
 SCHEMA_VERSION = 1
-_FIRST_COLUMN = re.compile(r" *\S+(?: \S+)* {2,}")
+_COLUMNS = re.compile(r" *(?:\S+(?: \S+)* {2,})+")
 _WIDEST = 100  # columns; longer lines are hard to read even where the terminal is wider
 _NARROWEST = 30  # columns left beside the indent under which wrapping only makes things worse
 
@@ -86,9 +85,11 @@ class Talk:
 
     def deliver(self, payload: dict) -> None:
         """Write the one JSON object."""
+        from ampsoak.coverage.plain import plain
+
         self.delivered = True
         whole = {"schema_version": SCHEMA_VERSION, "command": self.command} | payload
-        print(json.dumps(plain(whole), ensure_ascii=False, indent=1, allow_nan=False), flush=True)
+        print(json.dumps(plain(whole), ensure_ascii=False, indent=1, allow_nan=False, default=os.fspath), flush=True)
 
 
 def colour_wanted() -> bool:
@@ -104,27 +105,12 @@ def wrapped(line: str, stream) -> list[str]:
     indent = len(line) - len(line.lstrip(" "))
     if len(line) <= width or width - indent < _NARROWEST:
         return [line]
-    column = _FIRST_COLUMN.match(line)
-    hang = column.end() if column and column.end() <= width // 2 else indent + 2
+    before_last = _COLUMNS.match(line)
+    hang = before_last.end() if before_last and before_last.end() <= width // 2 else indent + 2
     return textwrap.wrap(
         line.strip(), width, initial_indent=" " * indent, subsequent_indent=" " * hang, break_long_words=False,
         break_on_hyphens=False,
     )  # fmt: skip
-
-
-def plain(value):
-    """``value`` as strict JSON holds it: numpy becomes plain, paths text, nan null and infinity "inf"."""
-    if hasattr(value, "tolist"):
-        value = value.tolist()
-    if isinstance(value, dict):
-        return {str(key): plain(entry) for key, entry in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(entry) for entry in value]
-    if isinstance(value, Path):
-        return str(value)
-    if isinstance(value, float) and not math.isfinite(value):
-        return None if math.isnan(value) else "inf" if value > 0 else "-inf"
-    return value
 
 
 def counted(things: Sized, word: str) -> str:

@@ -26,8 +26,10 @@ from ampsoak.study.model import initial_state, model_of
 from ampsoak.study.protection_words import run_words
 
 SETTLING = 86400.0  # [s] longest time followed after the history's end for parts to peak
+CEILING = 1357.8  # [K] copper melts (handbooks, from memory, high confidence); no course is followed beyond
 _INNER = (1.0 / 3.0, 2.0 / 3.0)  # shares of a step at which a peak is looked for besides its ends
-_RISING = 4.0  # times the tolerance: a part that rose less has nothing to peak
+_FALLEN = 2.0  # times the tolerance: so far below its peak a part is falling
+_LEVEL = 4.0  # times the tolerance: a part so near the hottest one cannot be warmed further by it
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,7 @@ class Reached:
     final : (n_parts,) float64                       temperature at the end [K]
     still_rising : (n_parts,) bool                   not yet seen to fall: its peak may be higher
     limit_time : (n_limits,) float64                 when each limit was first passed [s]; inf if it was not
+    ceiling_time : float                             when a part passed ``CEILING`` and following ended [s]; inf if none
     time : (n,) float64                              [s], steps from the opening (or from 0 s) on
     part_maximum : (n, n_parts) float64              [K] at those times
     """
@@ -51,6 +54,7 @@ class Reached:
     final: np.ndarray
     still_rising: np.ndarray
     limit_time: np.ndarray
+    ceiling_time: float
     time: np.ndarray
     part_maximum: np.ndarray
 
@@ -63,7 +67,8 @@ class EdgeOutcome:
     ----------
     edge : str
     operating : Operating                    openings and closings, current left, device states
-    at_opening : (n_parts,) float64          hottest place of each part when first opened [K]; nan if never opened
+    at_opening : (n_parts,) float64          hottest place of each part when first opened [K]; nan if never opened, or
+                                             only after a part had passed ``CEILING``
     reached : Reached or None                None where what the device does is unknown
     notes : tuple of str                     what the models rest on, and devices left out
     """
@@ -248,12 +253,13 @@ class _Course:
         self.first = self.reader.maximum(start)
         self.peak, self.peak_time = maximum.copy(), np.full(len(maximum), begin)
         self.limit_time = np.full(len(scenario.limits), np.inf)
+        self.ceiling_time = np.inf
         for index, _, _, _ in self.watch.begin(temperature):
             self.limit_time[index] = begin
         self.times, self.maxima = [begin], [maximum]
 
-    def follow(self, step: Step) -> None:
-        """Take up one accepted step."""
+    def follow(self, step: Step) -> bool:
+        """Take up one accepted step; False when a part has passed ``CEILING`` and following ends."""
         for index, when, _, upwards in self.watch.crossings(step):
             if upwards and np.isinf(self.limit_time[index]):
                 self.limit_time[index] = when
@@ -264,15 +270,19 @@ class _Course:
             self.peak[higher], self.peak_time[higher] = maximum[higher], time
         self.times.append(step.end)
         self.maxima.append(maximum)
+        if np.nanmax(maximum) > CEILING:
+            self.ceiling_time = step.end
+        return not np.isfinite(self.ceiling_time)
 
-    @property
-    def rising(self) -> np.ndarray:
-        """Parts that are not yet seen to fall by more than the tolerance, (n_parts,)."""
-        warmed = self.peak - self.first > _RISING * self.tolerance
-        return warmed & (self.peak - self.maxima[-1] < 2.0 * self.tolerance)
+    def rising(self, loaded: bool) -> np.ndarray:
+        """Parts whose peak may still come, (n_parts,): not yet falling, and something hotter is left or heats them."""
+        now = self.maxima[-1]
+        standing = self.peak - now < _FALLEN * self.tolerance
+        warmed_by = now - self.first > _LEVEL * self.tolerance if loaded else np.nanmax(now) - now > _LEVEL * self.tolerance
+        return standing & warmed_by
 
-    def joined(self, base: Reached | None, begin: float) -> Reached:
-        """The whole course: what ``base`` reached up to ``begin`` [s], then this."""
+    def joined(self, base: Reached | None, begin: float, loaded: bool) -> Reached:
+        """The whole course: what ``base`` reached up to ``begin`` [s], then this; ``loaded`` where current still flows."""
         peak, peak_time, limit_time = self.peak.copy(), self.peak_time.copy(), self.limit_time.copy()
         if base is not None:
             kept = base.time <= begin * (1.0 + 1e-12)
@@ -288,8 +298,9 @@ class _Course:
             peak=peak,
             peak_time=peak_time,
             final=self.maxima[-1],
-            still_rising=self.rising & (peak - self.maxima[-1] < 2.0 * self.tolerance),
+            still_rising=self.rising(loaded) & (peak == self.peak),
             limit_time=limit_time,
+            ceiling_time=self.ceiling_time,
             time=np.array(self.times),
             part_maximum=np.array(self.maxima),
         )
@@ -327,12 +338,14 @@ class _Bench:
             states[wanted.pop(0)] = stepper.temperature.copy()
         for stop in (*wanted, duration):
             for step in stepper.steps(stop):
-                course.follow(step)
                 self._tell("no device", step.end, duration)
+                if not course.follow(step):
+                    return course.joined(None, 0.0, loaded=True), states
             states[stop] = stepper.temperature.copy()
-        if all(profile.duration <= duration for profile in profiles):
+        loaded = any(_last_current(profile) > duration for profile in profiles)
+        if not loaded:
             self._settle(stepper, course, "no device")
-        return course.joined(None, 0.0), states
+        return course.joined(None, 0.0, loaded), states
 
     def tail(self, number: int, profile: CurrentProfile, begin: float, state, what: str) -> _Course:
         """The course from ``begin`` [s] on with another profile of circuit ``number``, until the parts have peaked."""
@@ -344,20 +357,23 @@ class _Bench:
         course = _Course(self.model, self.scenario, begin, stepper.temperature, self.start)
         idle = max([begin, *(_last_current(entry) for entry in profiles)])  # from here on nothing heats
         for step in stepper.steps(duration):
-            course.follow(step)
             self._tell(what, step.end, duration)
-            if step.end > idle and not course.rising.any():
+            if not course.follow(step) or (step.end > idle and not course.rising(loaded=False).any()):
                 return course
         self._settle(stepper, course, what)
         return course
 
+    def loaded_after(self, number: int) -> bool:
+        """True where another circuit carries current past the end of the history."""
+        others = [circuit.profile for index, circuit in enumerate(self.scenario.circuits) if index != number]
+        return any(_last_current(entry) > self.scenario.run.duration for entry in others)
+
     def _settle(self, stepper: Stepper, course: _Course, what: str) -> None:
         end = stepper.time + self.settling
-        if self.settling > 0.0 and course.rising.any():
+        if self.settling > 0.0 and course.rising(loaded=False).any():
             for step in stepper.steps(end):
-                course.follow(step)
                 self._tell(what, step.end, end)
-                if not course.rising.any():
+                if not course.follow(step) or not course.rising(loaded=False).any():
                     break
 
 
@@ -374,6 +390,7 @@ def _outcome(bench: _Bench, number: int, edge: str, operating: Operating, notes,
     if operating.opens is None:
         return EdgeOutcome(edge, operating, nothing, base, notes)
     begin = operating.opens.time
-    state = states[begin]
-    course = bench.tail(number, operating.profile, begin, state, f"{edge} edge")
-    return EdgeOutcome(edge, operating, course.maxima[0], course.joined(base, begin), notes)
+    if begin not in states:  # a part passed the ceiling before
+        return EdgeOutcome(edge, operating, nothing, base, notes)
+    course = bench.tail(number, operating.profile, begin, states[begin], f"{edge} edge")
+    return EdgeOutcome(edge, operating, course.maxima[0], course.joined(base, begin, bench.loaded_after(number)), notes)

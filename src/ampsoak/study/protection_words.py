@@ -37,6 +37,8 @@ def _edge_lines(run, edge) -> list[str]:
     if math.isfinite(operating.unknown_from):
         since = time_words(operating.unknown_from)
         lines.append(f"{by} nothing can be said from {since} on: {operating.reason}.")
+    elif opened is not None and edge.reached.ceiling_time < opened.time:
+        lines.append(f"Before that {_peaks(run, edge.reached)}.")
     elif opened is None:
         lines.append(f"{by} no device opens in the history; the current is that without a device.")
     else:
@@ -73,7 +75,9 @@ def _peaks(run, reached) -> str:
         part = max(chosen, key=lambda index: _number(reached.peak[index]))
         words = f"{what}, {run.part_names[part]}, reaches {temperature_words(reached.peak[part])}"
         words += f" after {time_words(float(reached.peak_time[part]))}"
-        if reached.still_rising[part]:
+        if math.isfinite(reached.ceiling_time):
+            words += ", where following ends because copper melts"
+        elif reached.still_rising[part]:
             words += " and was not yet seen to fall"
         said.append(words)
     return ", ".join(said)
