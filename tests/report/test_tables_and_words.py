@@ -150,14 +150,14 @@ def test_a_limit_never_reached_is_said_in_words():
 
 
 def test_nothing_is_claimed_that_the_tool_must_not_claim():
-    """facts/users.md 1.6: no cause, no safety, no compliance. Only the cautions may name them, to deny them."""
+    """Design rule: no cause, no safety, no compliance. Only the cautions may name them, to deny them."""
     text = " ".join(answer_lines(samples.run(), samples.curve(), samples.coverage())).lower()
     for word in ("caused", "safe", "complies", "compliant", "ignit", "validated", "certified", "guarantee"):
         assert word not in text, word
 
 
 def test_cautions_name_every_hazard_and_who_decides():
-    """Issue 2, "Cautions": mains, heat, fire and fumes; an estimate, not a ruling; local codes and licensed practice."""
+    """Every hazard: mains, heat, fire and fumes; an estimate, not a ruling; local codes and licensed practice."""
     assert CAUTION_LINE == (
         "Thermal estimate, not an ampacity ruling. Mains, heat and fumes can injure; local codes and licensed practice decide. "
         "Says nothing about cause, safety or compliance."

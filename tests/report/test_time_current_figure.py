@@ -25,7 +25,7 @@ def figure():
 
 
 def test_both_axes_are_logarithmic_with_decades_of_equal_length(figure):
-    """The habit of time-current sheets (facts/users.md 2.4); a slope on the sheet is then a power of the current."""
+    """The habit of time-current sheets: a slope on the sheet is then a power of the current."""
     axes = axes_of(figure, "time-current")
     assert axes.get_xscale() == axes.get_yscale() == "log"
     place, (width, height) = axes.get_position(), figure.get_size_inches()
@@ -83,7 +83,7 @@ def test_edges_are_solid_where_the_standard_proves_them_and_broken_where_it_does
 
 
 def test_slow_edge_is_the_staircase_of_the_standard(figure):
-    """IEC 60898-1 table 7 for B20 (facts/devices.md section 1): 60 s from 51 A, 45 s from 60 A, 0.1 s from 100 A."""
+    """IEC 60898-1 table 7 for B20 (read in makers' tables; 45 s from memory): 60 s from 51 A, 45 s from 60 A, 0.1 s from 100 A."""
     lines = lines_of(axes_of(figure, "time-current"), "slow edge, standard B20 breaker")
     points = {tuple(point) for line in lines for point in np.round(line.get_xydata(), 6)}
     assert {(51.0, 60.0), (60.0, 60.0), (60.0, 45.0), (100.0, 45.0), (100.0, 0.1)} <= points
@@ -130,7 +130,7 @@ def test_ribbon_shows_every_interval_of_every_limit(figure):
 
 
 def test_unknown_ranges_are_drawn_as_unknown_and_no_edge_is_extended():
-    """Points of the maker end at 100 A; nothing is drawn past them (facts/devices.md section 0)."""
+    """Points of the maker end at 100 A; nothing is drawn past them: a standard or maker names points, not a curve."""
     coverage = samples.coverage("points")
     figure = time_current_figure(samples.curve(), coverage)
     edges = [line for line in axes_of(figure, "time-current").get_lines() if " edge, " in str(line.get_label())]

@@ -195,7 +195,7 @@ def flip_in(name: str):
 
 
 def test_a_flipped_byte_is_found(tmp_path, curve):
-    """facts/users.md 4.3: with fletcher32 one flipped byte raises; without, a wrong number is read silently."""
+    """Tried with HDF5 2.0: with fletcher32 one flipped byte raises; without, a wrong number is read silently."""
     path = damaged(tmp_path, curve, flip_in("conductor_temperature"))
     with pytest.raises(FileError, match="damaged in 'conductor_temperature', a checksum does not match"):
         open_run(path)

@@ -23,7 +23,7 @@ from ampsoak.runfile.write import write_curve
 
 
 def test_two_identical_writes_have_equal_hashes_and_bytes(tmp_path, curve):
-    """facts/users.md 4.3, "tried": h5py keeps no time stamps, so even the bytes agree on one machine."""
+    """Tried: h5py keeps no time stamps, so even the bytes agree on one machine."""
     assert write_curve(tmp_path / "a.h5", curve) == write_curve(tmp_path / "b.h5", make_curve())
     assert (tmp_path / "a.h5").read_bytes() == (tmp_path / "b.h5").read_bytes()
 
@@ -90,7 +90,7 @@ def test_verify_refuses_a_file_without_hash(tmp_path, curve):
 
 
 def test_provenance_names_versions_and_inputs_but_nobody(tmp_path):
-    """facts/users.md table 5, O5: no host or user names, no absolute paths."""
+    """Privacy rule: no host or user names, no absolute paths."""
     found = collect({"/home/someone/case/kitchen.toml": "format = 1\n", "log.csv": "time,current\n"})
     assert found["inputs_sha256"] == {
         "kitchen.toml": hashlib.sha256(b"format = 1\n").hexdigest(),

@@ -77,7 +77,7 @@ def test_a_row_with_wrong_names_or_lengths_is_refused(tmp_path, header):
 
 @pytest.mark.parametrize("kind", ["run", "curve"])
 def test_every_dataset_has_checksum_long_name_units_and_named_dimensions(tmp_path, run, kind):
-    """Design section 9; UDUNITS spelling as in CF conventions section 3.1 (facts/users.md 4.3)."""
+    """Units in UDUNITS spelling, as CF conventions section 3.1 asks (read in excerpt)."""
     path = tmp_path / "result.h5"
     write_run(path, run) if kind == "run" else write_curve(path, make_curve())
     unit = re.compile(r"^(1|(A|K|s|m|m2|W|J)( m-[12])?)$")

@@ -79,16 +79,15 @@ def test_hot_copper_wire_in_fibre():
 
 
 def test_line_source_in_fibre():
-    # Carslaw & Jaeger section 10.4 (recomputed): 0.5 % at 5, 20 and 50 mm; the source is one cell of 0.6 mm
-    half, cell = 1.6, 0.6 * MM
-    grown = [cell / 2]
-    while grown[-1] < half:
-        grown.append(grown[-1] + max(cell, 0.12 * grown[-1]))
-    grown = np.array(grown) * np.where(np.array(grown) > 0.1, half / grown[-1], 1.0)
-    lines = half + np.concatenate([-grown[::-1], grown])
-    source = Part("source", FIBRE, heat_source=HeatSource("length", TimeTable.constant(5.0)))
-    paint = Paint(Rectangle(half - cell / 2, half - cell / 2, half + cell / 2, half + cell / 2), 1)
-    scenario = case(2 * half, 2 * half, [Part("fibre", FIBRE), source], [paint], duration=14400.0)
+    # Carslaw & Jaeger section 10.4 (recomputed): 0.5 % at 5, 20 and 50 mm; one quarter, whose corner cell of 0.3 mm is the
+    # quarter of a source 0.6 mm wide
+    grown = [0.0, 0.3 * MM]
+    while grown[-1] < 1.6:
+        grown.append(grown[-1] + max(0.6 * MM, 0.12 * grown[-1]))
+    lines, cell, size = np.array(grown), grown[1], grown[-1]
+    source = Part("source", FIBRE, heat_source=HeatSource("length", TimeTable.constant(5.0 / 4)))
+    paint = Paint(Rectangle(0.0, 0.0, cell, cell), 1)
+    scenario = case(size, size, [Part("fibre", FIBRE), source], [paint], duration=14400.0)
     history = march(scenario, (lines, lines), tolerance=5e-3)
     for time, expected in (
         (600.0, (48.3334, 21.3948, 6.4001)),
@@ -96,7 +95,7 @@ def test_line_source_in_fibre():
         (14400.0, (79.9044, 52.3522, 34.2746)),
     ):
         field = history.field(time)
-        assert [field.at(half + r * MM, half) - ZERO for r in (5, 20, 50)] == pytest.approx(expected, rel=5e-3)
+        assert [field.at(r * MM, 0.0) - ZERO for r in (5, 20, 50)] == pytest.approx(expected, rel=5e-3)
 
 
 # -- shape factors -----------------------------------------------------------------------------------------------------
@@ -168,16 +167,16 @@ def test_two_cylinders(first, second, apart, factor):
 _WIRE, _JACKET = 0.892 * MM, 1.692 * MM
 
 
-def insulated_wire(jacket: float, film_coefficient: float, *, ambient: float = ZERO, **given):
-    """Wire and PVC in a surround that conducts perfectly; the film acts on its square rim with the jacket's perimeter."""
-    side = 2.5 * jacket
+def insulated_wire(jacket: float, film_coefficient: float, *, ambient: float = ZERO, finest: float = 0.0, **given):
+    """Wire and PVC in a thin square surround of k 30; the film acts on its rim with the perimeter of the jacket."""
+    side = 2.1 * jacket
     centre = side / 2
     wire_shape = Circle(centre, centre, _WIRE)
     rim = film_coefficient * 2 * np.pi * jacket / (4 * side)
     return case(
-        side, side, [Part("surround", simple("surround", 1e3, 1.0)), Part("pvc", PVC), Part("wire", COPPER)],
+        side, side, [Part("surround", simple("surround", 30.0, 1.0)), Part("pvc", PVC), Part("wire", COPPER)],
         [Paint(Circle(centre, centre, jacket), 1), Paint(wire_shape, 2)], [wire(2, wire_shape, **given)],
-        all_edges(film, side, side, rim, ambient), start=ambient, mesh=MeshSettings(finest=_WIRE / 8),
+        all_edges(film, side, side, rim, ambient), start=ambient, mesh=MeshSettings(finest=finest),
     )  # fmt: skip
 
 
@@ -187,22 +186,29 @@ def test_composite_cylinder_and_critical_radius():
     critical = solve_steady(insulated_wire(14.1667 * MM, 12.0)).conductors[0] - ZERO
     assert thin == pytest.approx(8.437960, rel=5e-3)
     assert critical == pytest.approx(3.524983, rel=5e-3)
-    for radius in (10.0 * MM, 20.0 * MM):
+    for radius in (8.0 * MM, 24.0 * MM):
         assert solve_steady(insulated_wire(radius, 12.0)).conductors[0] - ZERO > critical
 
 
-def test_cylinder_with_uniform_heating():
-    # Incropera et al. section 3.5: centre minus surface Q' / (4 pi k), 10 W/m in PVC 4.681028 K: 0.5 %
-    radius, side = 5.0 * MM, 11.0 * MM
+@pytest.mark.parametrize("around", [PVC, FIBRE])
+def test_cylinder_with_uniform_heating(around):
+    # Incropera et al. section 3.5: centre minus surface Q' / (4 pi k), centre minus mean half of it, 10 W/m in PVC
+    # 4.681028 K: 0.5 %. Whatever surrounds the cylinder, means over circles and discs have these differences (mean-value
+    # theorem); the surface is only read where no kink of the temperature lies askew to the grid.
+    radius, side = 5.0 * MM, 20.0 * MM
     heated = Part("cylinder", PVC, heat_source=HeatSource("length", TimeTable.constant(10.0)))
     scenario = case(
-        side, side, [Part("surround", simple("surround", 1e3, 1.0)), heated],
-        [Paint(Circle(side / 2, side / 2, radius), 1)], boundaries=all_edges(fixed, side, side, ZERO),
-        mesh=MeshSettings(finest=0.1 * MM),
+        side, side, [Part("around", around), heated], [Paint(Circle(side / 2, side / 2, radius), 1)],
+        boundaries=all_edges(fixed, side, side, ZERO), mesh=MeshSettings(finest=0.25 * MM),
     )  # fmt: skip
     field = solve_steady(scenario)
-    rise = field.at(side / 2, side / 2) - field.at(side / 2 + radius, side / 2)
-    assert rise == pytest.approx(4.681028, rel=5e-3)
+    centre = field.at(side / 2, side / 2)
+    area = field.model.section.cell_area[:, :, 1]
+    assert centre - (area * field.cells).sum() / area.sum() == pytest.approx(4.681028 / 2, rel=5e-3)
+    if around is PVC:
+        turns = 2 * np.pi * np.arange(24) / 24
+        surface = np.mean([field.at(side / 2 + radius * np.cos(a), side / 2 + radius * np.sin(a)) for a in turns])
+        assert centre - surface == pytest.approx(4.681028, rel=5e-3)
 
 
 @pytest.mark.parametrize(
@@ -217,7 +223,9 @@ def test_steady_insulated_wire_with_resistance_rising(current, conductor, surfac
     # closed form T = Ta + I² R20 (1 + a (Ta - 20)) R' / (1 - a I² R20 R') with the composite cylinder's R', R20 of
     # 2.5 mm² from IEC 60228 (read in makers' sheets): 0.3 %
     ambient = 30.0 + ZERO
-    scenario = insulated_wire(_JACKET, 12.0, ambient=ambient, per_metre=7.41e-3, coefficient=COPPER_COEFFICIENT)
+    scenario = insulated_wire(
+        _JACKET, 12.0, ambient=ambient, finest=_WIRE / 16, per_metre=7.41e-3, coefficient=COPPER_COEFFICIENT
+    )
     field = solve_steady(scenario, current=current)
     centre = scenario.width / 2
     assert field.conductors[0] - ZERO == pytest.approx(conductor, rel=3e-3)
@@ -233,7 +241,7 @@ def lumped_wire(*, ambient: float = 30.0 + ZERO, resistance: float = 2.0, durati
     side = 4.0 * MM
     shape = Circle(side / 2, side / 2, _WIRE)
     return case(
-        side, side, [Part("surround", simple("surround", 1e5, 1.0)), Part("wire", COPPER)], [Paint(shape, 1)],
+        side, side, [Part("surround", simple("surround", 1e4, 1.0)), Part("wire", COPPER)], [Paint(shape, 1)],
         [wire(1, shape, per_metre=7.41e-3, metal_area=2.5e-6, coefficient=COPPER_COEFFICIENT)],
         all_edges(film, side, side, 1.0 / resistance / (4 * side), ambient), start=ambient, current=current,
         duration=duration,
@@ -285,32 +293,45 @@ def test_runaway_current_within_a_hundredth_percent():
 # -- short times join the adiabatic line -------------------------------------------------------------------------------
 
 
-def _time_to_160(current: float) -> float:
-    """2.5 mm² in much PVC, from 70 °C [s]."""
-    side = 20.0 * MM
-    adiabatic = (225.669 * 2.5 / current) ** 2 * np.log((160 + 234.5) / (70 + 234.5))
+def _time_to_160(current: float, finest: float) -> float:
+    """2.5 mm² in much PVC, from 70 °C, over the adiabatic time with the rounded constants of IEC 60949."""
+    side = 16.0 * MM
+    adiabatic = _adiabatic_time(current)
     shape = Circle(side / 2, side / 2, np.sqrt(2.5e-6 / np.pi))
     scenario = case(
         side, side, [Part("pvc", simple("pvc", 0.2, 1.7e6)), Part("wire", COPPER)], [Paint(shape, 1)],
         [wire(1, shape, per_metre=1.7241e-8 / 2.5e-6, metal_area=2.5e-6, coefficient=1 / (234.5 + 20))],
-        start=70.0 + ZERO, current=current, duration=1.6 * adiabatic, mesh=MeshSettings(finest=0.05 * MM),
+        start=70.0 + ZERO, current=current, duration=3.0 * adiabatic, mesh=MeshSettings(finest=finest),
     )  # fmt: skip
-    history = march(scenario, tolerance=0.01)
-    return brentq(lambda t: history.conductors(t)[0, 0] - ZERO - 160.0, 0.0, 1.6 * adiabatic)
+    history = march(scenario, tolerance=0.02)
+    return brentq(lambda t: history.conductors(t)[0, 0] - ZERO - 160.0, 0.0, 3.0 * adiabatic) / adiabatic
 
 
-@pytest.mark.parametrize(
-    ("current", "adiabatic"), [(200.0, 2.060521), (500.0, 0.329683), (5000.0, 3.29683e-3), (50000.0, 3.29683e-5)]
-)
-def test_short_circuit_lies_above_the_adiabatic_time_by_the_heat_lost_to_the_insulation(current, adiabatic):
-    # IEC 60949:1988 cl. 3 (adiabatic, constants of table I, from memory, high confidence) and its non-adiabatic factor
-    # with perfect contact F = 1 in place of 0.7: eps² = 1 + A sqrt(t/S) + B t/S, sigma 1.7e6 J/(m³ K), 5 K m/W.
-    # The factor is the standard's fit; a tenth of what it adds is allowed, and half a percent of the mesh's own.
-    ratio = _time_to_160(current) / adiabatic
+def _adiabatic_time(current: float) -> float:
+    """IEC 60949:1988 cl. 3 with table I for copper: 8.242085 s at 100 A (from memory, high confidence) [s]."""
+    return 8.242085 * (100.0 / current) ** 2
+
+
+def _permitted(adiabatic: float) -> float:
+    """Permitted over adiabatic time by IEC 60949's non-adiabatic factor for PVC (sigma 1.7e6, 5 K m/W).
+
+    Perfect contact, F = 1, stands in place of the standard's 0.7: eps² = 1 + A sqrt(t/S) + B t/S.
+    """
     a, b = 2464 / 3.45e6 * np.sqrt(1.7e6 / 5), 1.22 / 3.45e6 * 1.7e6 / 5
-    permitted = brentq(lambda r: r - (1 + a * np.sqrt(r * adiabatic / 2.5) + b * r * adiabatic / 2.5), 1.0, 3.0)
-    assert ratio >= 1.0 - 1e-4
-    assert ratio == pytest.approx(permitted, abs=0.1 * (permitted - 1) + 5e-3)
+    return brentq(lambda r: r - (1 + a * np.sqrt(r * adiabatic / 2.5) + b * r * adiabatic / 2.5), 1.0, 3.0)
+
+
+@pytest.mark.parametrize("current", [200.0, 500.0, 1000.0, 2000.0])
+def test_short_circuit_outlasts_the_adiabatic_time_by_the_heat_lost_to_the_insulation(current):
+    # IEC 60949:1988 (from memory, high confidence), whose factor is a fit: 1 %; cells of 0.08 mm
+    assert _time_to_160(current, 0.08 * MM) == pytest.approx(_permitted(_adiabatic_time(current)), rel=0.01)
+
+
+def test_very_short_circuits_join_the_adiabatic_line():
+    # the same; the mesh is refined with the depth that heat reaches, so that the excess has to vanish with it
+    excess = [_time_to_160(current, finest) - 1 for current, finest in ((1e3, 0.08 * MM), (1e4, 0.04 * MM), (1e5, 0.02 * MM))]
+    assert excess[0] > excess[1] > excess[2] >= -1e-4
+    assert excess[2] < 5e-3
 
 
 # -- published ratings -------------------------------------------------------------------------------------------------
@@ -352,7 +373,10 @@ def rating(scenario) -> float:
     def excess(current):
         return solve_steady(scenario, current=current, model=model).conductors.max() - 70.0 - ZERO
 
-    return brentq(excess, 1.0, 40.0, xtol=1e-3)
+    low, high = 5.0, 6.0
+    while excess(high) < 0:
+        low, high = high, 1.2 * high
+    return brentq(excess, low, high, xtol=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -54,4 +54,15 @@ def main() -> None:
     try:
         app()
     except KeyboardInterrupt:
-        sys.exit(INTERRUPTED)
+        _leave_at_once()
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            _leave_at_once()
+        raise
+
+
+def _leave_at_once() -> None:
+    """End after an interrupt; threads in the middle of a current would otherwise be waited for."""
+    for stream in (sys.stdout, sys.stderr):
+        stream.flush()
+    os._exit(INTERRUPTED)

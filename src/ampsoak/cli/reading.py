@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ampsoak.base.errors import ScenarioError, UsageError
+from ampsoak.base.errors import UsageError
 from ampsoak.cli import deliverables
 from ampsoak.cli.answer import give_answer, kind_words, say_written, verdict_status
 from ampsoak.cli.options import FailOnVerdict, Folder, Force, OptionalFolder, ResultFile
-from ampsoak.cli.talk import Talk, columns
+from ampsoak.cli.talk import Talk, columns, counted
 
 if TYPE_CHECKING:
     from ampsoak.coverage.compare import Coverage
@@ -52,7 +52,7 @@ def cover(
     from ampsoak.coverage.compare import cover as compared
 
     stored = open_curve(curve)
-    devices = stored_devices(stored, curve) if scenario is None else _devices_of(scenario)
+    devices = stored_devices(stored) if scenario is None else _devices_of(scenario)
     if not devices:
         where = f"{curve} holds" if scenario is None else f"{scenario} names"
         raise UsageError(f"{where} no device to compare with; name a scenario that does with --scenario")
@@ -73,6 +73,7 @@ def show(talk: Talk, file: ResultFile, output: Folder, force: Force = False) -> 
 
     Example: ampsoak show out/run.h5 -o figures
     """
+    from ampsoak.coverage.compare import cover as compared
     from ampsoak.runfile.read import open_run
     from ampsoak.runfile.records import Run
 
@@ -81,7 +82,8 @@ def show(talk: Talk, file: ResultFile, output: Folder, force: Force = False) -> 
     if isinstance(record, Run):
         planned = deliverables.run_files(output)
     else:
-        coverage = _stored_coverage(talk, record, file)
+        devices = stored_devices(record)
+        coverage = compared(record, devices) if devices else None
         planned = deliverables.curve_files(output, coverage is not None)
     deliverables.prepare_folder(output)
     deliverables.refuse_overwriting(planned, force)
@@ -120,38 +122,17 @@ def open_curve(path: Path) -> Curve:
     return record
 
 
-def stored_devices(curve: Curve, path: Path) -> tuple[DeviceChoice, ...]:
-    """Devices of the scenario stored with ``curve``; files it names are sought beside ``path``.
+def stored_devices(curve: Curve) -> tuple[DeviceChoice, ...]:
+    """Devices of the scenario that ``curve`` was computed from."""
+    from ampsoak.scenario.device_record import device_of_record
 
-    Raises
-    ------
-    UsageError     the stored scenario cannot be read again, because a file it names is not there
-    """
-    from ampsoak.scenario.load import load_scenario_text
-
-    try:
-        return load_scenario_text(curve.scenario_text, curve.scenario_file or "scenario", path.parent).devices
-    except ScenarioError as error:
-        raise UsageError(
-            f"the devices stored in {path} cannot be read again:\n{error}\nName the scenario with --scenario."
-        ) from error
+    return tuple(device_of_record(record) for record in curve.resolved.get("devices", ()))
 
 
 def _devices_of(path: Path) -> tuple[DeviceChoice, ...]:
     from ampsoak.scenario.load import load_scenario
 
     return load_scenario(path).devices
-
-
-def _stored_coverage(talk: Talk, curve: Curve, path: Path) -> Coverage | None:
-    from ampsoak.coverage.compare import cover as compared
-
-    try:
-        devices = stored_devices(curve, path)
-    except UsageError as error:
-        talk.warn(f"Note: no device is drawn. {error}")
-        return None
-    return compared(curve, devices) if devices else None
 
 
 def _file_info(path: Path) -> tuple[list[str], dict]:
@@ -197,12 +178,13 @@ def _content_words(record: Run | Curve) -> str:
     from ampsoak.coverage.words import current_words, time_words
     from ampsoak.runfile.records import Run
 
-    conductors = f"{len(record.conductor_names)} conductors, {len(record.limits)} limits"
+    conductors = f"{counted(record.conductor_names, 'conductor')}, {counted(record.limits, 'limit')}"
     if isinstance(record, Run):
         until = time_words(record.time[-1]) if len(record.time) else "nothing"
-        return f"{len(record.time)} steps until {until}, {len(record.snapshot_time)} temperature fields, {conductors}"
+        fields = counted(record.snapshot_time, "temperature field")
+        return f"{counted(record.time, 'recorded time')} until {until}, {fields}, {conductors}"
     between = f"{current_words(record.current[0])} to {current_words(record.current[-1])}"
-    return f"{len(record.current)} currents, {between}, up to {time_words(record.horizon)}, {conductors}"
+    return f"{counted(record.current, 'current')}, {between}, up to {time_words(record.horizon)}, {conductors}"
 
 
 def _program_info() -> tuple[list[str], dict]:

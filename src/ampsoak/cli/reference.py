@@ -16,8 +16,14 @@ _SHOWN = {
     "m": ("mm", 1e3, 0.0),
     "m²": ("mm²", 1e6, 0.0),
     "Ω/m": ("mΩ/m", 1e3, 0.0),
+    "J/kg": ("kJ/kg", 1e-3, 0.0),
     "A s½/m²": ("A s½/mm²", 1e-6, 0.0),
 }
+# unit of numbers the library holds without a range
+_BARE = {
+    "ambient": "K", "start": "K", "stop": "K", "temperature": "K", "earliest": "s", "latest": "s", "preload time": "s",
+    "time": "s", "above": "A", "up to": "A", "current": "A", "ratings": "A",
+}  # fmt: skip
 _KINDS = {"material": "materials", "cable": "cables", "device": "device standards", "source": "sources"}
 
 
@@ -115,12 +121,22 @@ def _field_lines(label: str, value, indent: int) -> list[str]:
         lines = [f"{blank}{label}:"]
         for item in value:
             if isinstance(item, dict):
+                item.pop("unit", None)  # said by the number itself
                 first, *rest = _entry_lines(item, indent + 4)
                 lines += [f"{blank}  - {first.lstrip()}", *rest]
             else:
                 lines.append(f"{blank}  - {_listed(item)}")
         return lines
-    return [f"{blank}{label}: {_listed(value)}"]
+    return [f"{blank}{label}: {_bare_words(label, value)}"]
+
+
+def _bare_words(label: str, value) -> str:
+    unit = _BARE.get(label)
+    if unit is None or isinstance(value, str):
+        return _listed(value)
+    shown, factor, offset = _SHOWN.get(unit, (unit, 1.0, 0.0))
+    numbers = value if isinstance(value, list) else [value]
+    return f"{_listed([number * factor + offset for number in numbers])} {shown}"
 
 
 def _listed(value) -> str:
@@ -148,10 +164,11 @@ def _course_lines(entry: dict, unit: str, indent: int) -> list[str]:
     blank = " " * indent
     if "law" in course:
         parameters = ", ".join(f"{key} {value:.4g}" for key, value in course["parameters"].items())
-        words = f'by the law "{course["law"]}"' + (f" with {parameters}" if parameters else "")
+        head, words = "with temperature", f'by the law "{course["law"]}"' + (f" with {parameters}" if parameters else "")
     else:
         pairs = zip(course["temperature"], course["values"], strict=True)
-        words = ", ".join(f"{value:.4g} at {kelvin - 273.15:.0f} °C" for kelvin, value in pairs) + f" {unit}"
+        head = f"with temperature, in {unit}"
+        words = ", ".join(f"{value:.4g} at {kelvin - 273.15:.0f} °C" for kelvin, value in pairs)
     low, high = entry["span"]["values"]
     span = f"; known from {low - 273.15:.0f} to {high - 273.15:.0f} °C"
-    return [f"{blank}with temperature: {words}{span}", f"{blank}    {_source_words(course)}"]
+    return [f"{blank}{head}: {words}{span}", f"{blank}    {_source_words(course)}"]

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Sized
 from functools import cached_property
 from pathlib import Path
 
 SCHEMA_VERSION = 1
+_FIRST_COLUMN = re.compile(r" *\S+(?: \S+)* {2,}")
 _WIDEST = 100  # columns; longer lines are hard to read even where the terminal is wider
+_NARROWEST = 30  # columns left beside the indent under which wrapping only makes things worse
 
 
 class Talk:
@@ -53,11 +56,14 @@ class Talk:
     def say(self, words: str) -> None:
         """Talk: what is being done. Silenced by ``quiet``."""
         if not self.quiet:
-            print(words, file=sys.stderr, flush=True)
+            self.warn(words)
 
     def warn(self, words: str) -> None:
         """Something the user should know; not silenced."""
-        print(words, file=sys.stderr, flush=True)
+        for line in words.split("\n"):
+            for piece in wrapped(line, sys.stderr):
+                print(piece, file=sys.stderr)
+        sys.stderr.flush()
 
     def result(self, lines: Iterable[str], payload: dict, bold: Iterable[int] = ()) -> None:
         """Give the result: lines of text, or as JSON the payload with command and schema version.
@@ -74,7 +80,7 @@ class Talk:
         stressed = set(bold)
         styled = self._colour and sys.stdout.isatty()
         for number, line in enumerate(lines):
-            for piece in self._wrapped(line):
+            for piece in wrapped(line, sys.stdout):
                 print(f"\033[1m{piece}\033[0m" if styled and number in stressed and piece else piece)
         sys.stdout.flush()
 
@@ -84,23 +90,26 @@ class Talk:
         whole = {"schema_version": SCHEMA_VERSION, "command": self.command} | payload
         print(json.dumps(plain(whole), ensure_ascii=False, indent=1, allow_nan=False), flush=True)
 
-    @staticmethod
-    def _wrapped(line: str) -> list[str]:
-        if not sys.stdout.isatty():
-            return [line]
-        width = min(shutil.get_terminal_size().columns, _WIDEST)
-        indent = len(line) - len(line.lstrip(" "))
-        if len(line) <= width or width - indent < 30:
-            return [line]
-        return textwrap.wrap(
-            line.strip(), width, initial_indent=" " * indent, subsequent_indent=" " * (indent + 2),
-            break_long_words=False, break_on_hyphens=False,
-        )
-
 
 def colour_wanted() -> bool:
     """False where NO_COLOR is set or the terminal says it is dumb."""
     return not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def wrapped(line: str, stream) -> list[str]:
+    """``line`` cut to the width of the terminal ``stream`` is, with what follows indented; whole where it is none."""
+    if not stream.isatty():
+        return [line]
+    width = min(shutil.get_terminal_size().columns, _WIDEST)
+    indent = len(line) - len(line.lstrip(" "))
+    if len(line) <= width or width - indent < _NARROWEST:
+        return [line]
+    column = _FIRST_COLUMN.match(line)
+    hang = column.end() if column and column.end() <= width // 2 else indent + 2
+    return textwrap.wrap(
+        line.strip(), width, initial_indent=" " * indent, subsequent_indent=" " * hang, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
 
 
 def plain(value):
@@ -116,6 +125,11 @@ def plain(value):
     if isinstance(value, float) and not math.isfinite(value):
         return None if math.isnan(value) else "inf" if value > 0 else "-inf"
     return value
+
+
+def counted(things: Sized, word: str) -> str:
+    """How many there are, in words: "1 limit", "3 limits"."""
+    return f"{len(things)} {word}{'' if len(things) == 1 else 's'}"
 
 
 def columns(rows: Sequence[Sequence[str]], right: Iterable[int] = (), indent: int = 2) -> list[str]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from ampsoak.coverage.edges import BASES, Band, DeviceCurve, device_curve
 from ampsoak.coverage.limit_line import AdiabaticCheck, LimitLine, adiabatic_check
 from ampsoak.coverage.opening import Opening, WorstOpening, openings, worst_opening
 from ampsoak.coverage.partition import Interval, classify, joined, partition
+from ampsoak.coverage.plain import plain
 from ampsoak.coverage.stretches import Edge
 from ampsoak.coverage.words import adiabatic_words, current_words, interval_words, model_words, worst_words
 from ampsoak.runfile.records import OUTCOMES, Curve
@@ -140,11 +141,11 @@ class Coverage:
 
     def to_dict(self) -> dict:
         """Everything but the edges' nodes, ready for strict JSON: nan becomes None, infinity the string "inf"."""
-        plain = {
-            field.name: _plain(getattr(self, field.name)) for field in fields(self) if field.name not in ("devices",)
+        result = {
+            field.name: plain(getattr(self, field.name)) for field in fields(self) if field.name not in ("devices",)
         }
-        plain["devices"] = [_device_dict(entry) for entry in self.devices]
-        return plain
+        result["devices"] = [_device_dict(entry) for entry in self.devices]
+        return result
 
     def margin_table(self) -> list[dict]:
         """One row per device, limit and computed current, for a table; numbers in SI, times may be inf or nan."""
@@ -322,27 +323,11 @@ def _matched_start(curve: Curve, device: DeviceCurve, band: Band) -> tuple[Band,
 
 def _device_dict(entry: DeviceCoverage) -> dict:
     device = {
-        field.name: _plain(getattr(entry.device, field.name))
+        field.name: plain(getattr(entry.device, field.name))
         for field in fields(entry.device)
         if field.name not in ("bands",)
     }
     device["bases"] = list(entry.device.bands)
     names = ("basis", "limits", "fast", "slow", "model_slow", "notes", "text")
-    rest = {name: _plain(getattr(entry, name)) for name in names}
+    rest = {name: plain(getattr(entry, name)) for name in names}
     return {"device": device, **rest}
-
-
-def _plain(value):
-    """Value as JSON holds it."""
-    if is_dataclass(value):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, dict):
-        return {str(key): _plain(entry) for key, entry in value.items()}
-    if isinstance(value, np.ndarray):
-        return _plain(value.tolist())
-    if isinstance(value, (list, tuple)):
-        return [_plain(entry) for entry in value]
-    if isinstance(value, (float, np.floating)):
-        number = float(value)
-        return number if np.isfinite(number) else None if np.isnan(number) else "inf" if number > 0 else "-inf"
-    return int(value) if isinstance(value, np.integer) else value

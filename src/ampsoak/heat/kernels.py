@@ -25,6 +25,39 @@ MEAN_SHARE = 1.0 / 3.0  # of a BLENDED element that feels mean slopes only: four
 ADIABATIC, FIXED, FLUX, FILM = 0, 1, 2, 3
 
 
+class Zones(NamedTuple):
+    """Air zones: how links to their surfaces, the air and the surfaces among each other exchange heat.
+
+    cell (n,): unknown of the solid; axis, i, j (n,): grid link; inverse (n,): 1 / distance to the surface [1/m]
+    area (n,): surface of the link [m]; zone, group, patch (n,)
+    group_zone, group_kind (n_groups,): film by table (0), or IEC 60287 (1); group_constant (n_groups,): its h at 1 K
+    film (n_groups, 2, n_air, TABLE_LENGTH): coefficient [W/(m² K)] for surfaces warmer and cooler than the air, on
+    FILM_AIR_STEP from FILM_AIR_START and differences on TABLE_STEP; patch_zone, patch_area, patch_emissivity (n_patches,)
+    exchange (n_patches, n_patches), ambient_view (n_patches,): irradiation per emissive power
+    is_open (n_zones,) bool: air held at a given temperature
+    """
+
+    cell: np.ndarray
+    axis: np.ndarray
+    i: np.ndarray
+    j: np.ndarray
+    inverse: np.ndarray
+    area: np.ndarray
+    zone: np.ndarray
+    group: np.ndarray
+    patch: np.ndarray
+    group_zone: np.ndarray
+    group_kind: np.ndarray
+    group_constant: np.ndarray
+    film: np.ndarray
+    patch_zone: np.ndarray
+    patch_area: np.ndarray
+    patch_emissivity: np.ndarray
+    exchange: np.ndarray
+    ambient_view: np.ndarray
+    is_open: np.ndarray
+
+
 class Network(NamedTuple):
     """The section as links and capacities.
 
@@ -41,6 +74,7 @@ class Network(NamedTuple):
     face_cell, face_boundary (n_faces,), face_length [m], face_start (n_faces + 1,), face_material, face_weight: half
     conductance = sum(weight * k) [m/m * k]
     conductivity, enthalpy (n_materials, TABLE_LENGTH): [W/(m K)], [J/m³]
+    zones: air zones
     """
 
     shape: np.ndarray
@@ -76,39 +110,7 @@ class Network(NamedTuple):
     face_weight: np.ndarray
     conductivity: np.ndarray
     enthalpy: np.ndarray
-
-
-class Zones(NamedTuple):
-    """Air zones: how links to their surfaces, the air and the surfaces among each other exchange heat.
-
-    cell (n,): unknown of the solid; axis, i, j (n,): grid link; inverse (n,): 1 / distance to the surface [1/m]
-    area (n,): surface of the link [m]; zone, group, patch (n,)
-    group_zone, group_kind (n_groups,): film by table (0), or IEC 60287 (1); group_constant (n_groups,): its h at 1 K
-    film (n_groups, 2, n_air, TABLE_LENGTH): coefficient [W/(m² K)] for surfaces warmer and cooler than the air, on
-    FILM_AIR_STEP from FILM_AIR_START and differences on TABLE_STEP; patch_zone, patch_area, patch_emissivity (n_patches,)
-    exchange (n_patches, n_patches), ambient_view (n_patches,): irradiation per emissive power
-    is_open (n_zones,) bool: air held at a given temperature
-    """
-
-    cell: np.ndarray
-    axis: np.ndarray
-    i: np.ndarray
-    j: np.ndarray
-    inverse: np.ndarray
-    area: np.ndarray
-    zone: np.ndarray
-    group: np.ndarray
-    patch: np.ndarray
-    group_zone: np.ndarray
-    group_kind: np.ndarray
-    group_constant: np.ndarray
-    film: np.ndarray
-    patch_zone: np.ndarray
-    patch_area: np.ndarray
-    patch_emissivity: np.ndarray
-    exchange: np.ndarray
-    ambient_view: np.ndarray
-    is_open: np.ndarray
+    zones: Zones
 
 
 class Exchange(NamedTuple):
@@ -203,8 +205,9 @@ def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y,
 
 
 @numba.njit(cache=True, nogil=True)
-def conductances(network, zones, temperature, scale, links):
+def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
+    zones = network.zones
     nx, ny, stride_x, stride_y = network.shape[0], network.shape[1], network.shape[2], network.shape[3]
     k = network.conductivity
     links.x[:] = 0.0
@@ -432,12 +435,13 @@ def _zone_coefficient(zones, group, difference, air):
 
 
 @numba.njit(cache=True, nogil=True)
-def zone_exchange(network, zones, links, temperature, exchange, passes):
+def zone_exchange(network, links, temperature, exchange, passes):
     """Fill ``exchange`` at ``temperature`` (unknowns,) [K]: what solids give to the air and to each other.
 
     Surface temperatures, film coefficients and irradiation depend on each other; ``passes`` rounds are made, and the last
     flows are formed from one set of surface temperatures, so what solids lose is exactly what air and solids gain.
     """
+    zones = network.zones
     count = len(zones.cell)
     groups, patches = len(zones.group_zone), len(zones.patch_zone)
     first_zone = network.shape[4] + network.shape[5]
@@ -505,8 +509,9 @@ def zone_exchange(network, zones, links, temperature, exchange, passes):
 
 
 @numba.njit(cache=True, nogil=True)
-def net_heat(network, zones, links, exchange, temperature, source, face_flow, net):
+def net_heat(network, links, exchange, temperature, source, face_flow, net):
     """Fill ``net`` (unknowns,) [W/m]: heat flowing into each unknown; ``source`` (unknowns,) [W/m] is added."""
+    zones = network.zones
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
     )  # fmt: skip
@@ -544,7 +549,7 @@ def net_heat(network, zones, links, exchange, temperature, source, face_flow, ne
 
 
 @numba.njit(cache=True, nogil=True)
-def assemble(network, zones, links, exchange, capacity, face_slope, factor, band, border, corner):
+def assemble(network, links, exchange, capacity, face_slope, factor, band, border, corner):
     """Fill the matrix  capacity + factor * (links + film slopes)  as band, border and corner.
 
     Parameters
@@ -554,6 +559,7 @@ def assemble(network, zones, links, exchange, capacity, face_slope, factor, band
     border : (lumps, cells)              coupling of cells to conductors and zones
     corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
     """
+    zones = network.zones
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
     )  # fmt: skip
@@ -652,8 +658,7 @@ def factorise(band):
                 v3 = e[k0 - 3]
                 target = band[row]
                 both = width - k0
-                if both < 0:
-                    both = 0
+                both = max(both, 0)
                 for k in range(both):
                     target[k] -= v0 * a[k0 + k] + v1 * b[k0 - 1 + k] + v2 * d[k0 - 2 + k] + v3 * e[k0 - 3 + k]
                 for k in range(both, width - k0 + 3):
@@ -805,7 +810,7 @@ def spread_conductors(network, temperature):
 
 @numba.njit(cache=True, nogil=True)
 def solve_stage(
-    network, zones, links, exchange, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
+    network, links, exchange, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
     volume_source, base, weight, temperature, surface, work, tolerance, most,
 ):  # fmt: skip
     """Solve one implicit stage  content(T) - weight * net_heat(T) = base  by simplified Newton; T is overwritten.
@@ -822,6 +827,7 @@ def solve_stage(
     -------
     (iterations or -1 when it did not settle, last change [K], previous change, generated [W/m], lost [W/m])
     """
+    zones = network.zones
     cells = network.shape[4]
     first_zone = cells + network.shape[5]
     faces = len(network.face_cell)
@@ -831,14 +837,14 @@ def solve_stage(
     change, previous = np.inf, np.inf
     for iteration in range(most + 1):
         if not linear:
-            conductances(network, zones, temperature, k_scale, links)
+            conductances(network, temperature, k_scale, links)
         if len(zones.cell):
-            zone_exchange(network, zones, links, temperature, exchange, 2)
+            zone_exchange(network, links, temperature, exchange, 2)
         border_flow(network, links, surroundings, temperature, surface, face_flow, face_slope)
         source[:] = volume_source
         for c in range(len(joule)):
             source[cells + c] += joule[c] * (1.0 + coefficient[c] * (temperature[cells + c] - 293.15))
-        net_heat(network, zones, links, exchange, temperature, source, face_flow, net)
+        net_heat(network, links, exchange, temperature, source, face_flow, net)
         heat_content(network, temperature, c_scale, content, capacity)
         mismatch, generated, lost, turnover = 0.0, 0.0, 0.0, 0.0
         for q in range(len(temperature)):
@@ -867,9 +873,8 @@ def solve_stage(
         change = 0.0
         for q in range(len(temperature)):
             temperature[q] += right[q]
-            if abs(right[q]) > change:
-                change = abs(right[q])
+            change = max(change, abs(right[q]))
         spread_conductors(network, temperature)
-        if not (change < 1e6):
+        if not (change < 1e6) or (iteration >= 2 and change > 0.8 * previous and change > tolerance):
             break
     return -1, change, previous, generated, lost

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,
@@ -48,7 +47,6 @@ class HeatModel:
     ----------
     section : Section
     network : Network                       kernel arrays
-    zones : Zones                           air zones, empty arrays where there are none
     materials : tuple of Material           row order of the property tables
     linear : bool                           True when no material property depends on temperature
     cell_order : (nx, ny) int64             number of the unknown of each cell
@@ -61,7 +59,6 @@ class HeatModel:
 
     section: Section
     network: Network
-    zones: Zones
     materials: tuple[Material, ...]
     linear: bool
     cell_order: np.ndarray
@@ -81,7 +78,7 @@ class HeatModel:
     @property
     def lumps(self) -> int:
         """Conductors and air zones: unknowns outside the band."""
-        return int(self.network.shape[5]) + len(self.zones.is_open)
+        return int(self.network.shape[5]) + len(self.network.zones.is_open)
 
     @property
     def unknowns(self) -> int:
@@ -96,23 +93,23 @@ class HeatModel:
     def hold_open_air(self, temperature: np.ndarray, time: float) -> None:
         """Set the air of open zones in a state (unknowns,) [K] to what it is at ``time`` [s]."""
         first = self.conductor_slice.stop
-        for number, open_ in enumerate(self.zones.is_open):
+        for number, open_ in enumerate(self.network.zones.is_open):
             if open_:
                 part = self.section.scenario.parts[self.section.air.zone_parts[number]]
                 temperature[first + number] = float(part.air.temperature.at(time))
 
     def new_exchange(self, temperature: np.ndarray) -> Exchange:
         """Work arrays of the zones, surfaces starting at the temperature of their solids."""
-        count, patches = len(self.zones.cell), len(self.zones.patch_zone)
+        count, patches = len(self.network.zones.cell), len(self.network.zones.patch_zone)
         return Exchange(
-            surface=temperature[self.zones.cell].copy(),
+            surface=temperature[self.network.zones.cell].copy(),
             flow=np.zeros(count),
             slope=np.zeros(count),
             pull=np.zeros(count),
             irradiation=np.zeros(patches),
-            coefficient=np.zeros(len(self.zones.group_zone)),
-            air_gain=np.zeros(len(self.zones.is_open)),
-            air_slope=np.zeros(len(self.zones.is_open)),
+            coefficient=np.zeros(len(self.network.zones.group_zone)),
+            air_gain=np.zeros(len(self.network.zones.is_open)),
+            air_slope=np.zeros(len(self.network.zones.is_open)),
         )
 
     def new_links(self) -> Links:
@@ -126,7 +123,7 @@ class HeatModel:
             np.zeros((nx - 1, ny - 1)),
             np.zeros(len(network.cut_cell)),
             np.zeros(len(network.face_cell)),
-            np.zeros(len(self.zones.cell)),
+            np.zeros(len(self.network.zones.cell)),
         )
 
     def joule_at_20(self, currents: np.ndarray) -> np.ndarray:
@@ -476,6 +473,7 @@ def build_model(section: Section) -> HeatModel:
         **_faces(section, part_material, materials, order),
         conductivity=conductivity,
         enthalpy=enthalpy,
+        zones=_zones(section, order),
     )
     part_cells, part_weights = _part_cells(section, order, cells)
     sources = []
@@ -490,7 +488,6 @@ def build_model(section: Section) -> HeatModel:
     return HeatModel(
         section=section,
         network=network,
-        zones=_zones(section, order),
         materials=tuple(materials),
         linear=section.air is None and all(material.is_constant for material in materials),
         cell_order=order,

@@ -65,22 +65,22 @@ class SteadySolver:
         """
         model, network = self.model, self.model.network
         ones = np.ones(len(model.materials))
-        zones, exchange = model.zones, self.exchange
-        kernels.conductances(network, zones, temperature, ones, self.links)
+        zones, exchange = network.zones, self.exchange
+        kernels.conductances(network, temperature, ones, self.links)
         if len(zones.cell):
-            kernels.zone_exchange(network, zones, self.links, temperature, exchange, 4)
+            kernels.zone_exchange(network, self.links, temperature, exchange, 4)
         kernels.border_flow(
             network, self.links, self.boundaries.at(self.time), temperature, surface, self.flow, self.slope
         )
         heat = source.copy()
         heat[model.conductor_slice] += joule * (1 + model.temperature_coefficient * (temperature[model.conductor_slice] - 293.15))
         net = np.zeros(model.unknowns)
-        kernels.net_heat(network, zones, self.links, exchange, temperature, heat, self.flow, net)
+        kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
         net[model.conductor_slice.stop :][zones.is_open] = 0.0
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
         corner = np.zeros(model.lumps)
         kernels.assemble(
-            network, zones, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.band,
+            network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.band,
             self.border, corner,
         )  # fmt: skip
         corner[: len(joule)] -= joule * model.temperature_coefficient

@@ -31,6 +31,8 @@ _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
 _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
+_FARTHEST = 40.0  # [K] that properties are looked up ahead
+_MOST_MATRICES = 8  # matrices tried in one stage
 # The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
 # share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
 _LOCAL_SHARE = 3.0
@@ -182,7 +184,7 @@ class Stepper:
         self.time = 0.0
         self.links = model.new_links()
         self.exchange = model.new_exchange(self.temperature)
-        kernels.conductances(network, model.zones, self.temperature, self.k_scale, self.links)
+        kernels.conductances(network, self.temperature, self.k_scale, self.links)
         plain = member.conductivity_scale is None and member.capacity_scale is None
         self.linear = model.linear and boundaries.linear and boundaries.steady_films
         # members with their own property values have their own matrices
@@ -217,29 +219,46 @@ class Stepper:
         )
         return slope
 
-    def _assembled(self, step: float, surroundings, factor: Factor) -> Factor | None:
+    def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray) -> Factor | None:
         """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
         model = self.model
         if not model.linear:
-            kernels.conductances(model.network, model.zones, self.temperature, self.k_scale, self.links)
-            kernels.zone_exchange(model.network, model.zones, self.links, self.temperature, self.exchange, 3)
+            kernels.conductances(model.network, self._ahead(step), self.k_scale, self.links)
+            kernels.zone_exchange(model.network, self.links, self.temperature, self.exchange, 3)
         kernels.assemble(
-            model.network, model.zones, self.links, self.exchange, self.capacity, self._slopes(surroundings),
+            model.network, self.links, self.exchange, capacity, self._slopes(surroundings),
             GAMMA * step, factor.band, factor.border, factor.corner,
         )  # fmt: skip
         self.factorised += 1
         return factor if kernels.reduce_border(factor.band, factor.border, factor.reduced, factor.schur) else None
 
-    def _factorise(self, step: float, joule: np.ndarray, surroundings) -> bool:
+    def _ahead(self, step: float) -> np.ndarray:
+        """State half way through the step, as far as the slope tells: its properties serve all stages best."""
+        return self.temperature + np.clip(0.5 * step * self.rate, -_FARTHEST, _FARTHEST)
+
+    def _chord_capacity(self, step: float) -> np.ndarray:
+        """Mean heat capacity over the step to come, as far as the slope tells."""
+        if self.model.linear:
+            return self.capacity
+        content, capacity = np.empty_like(self.content), np.empty_like(self.capacity)
+        ahead = self._ahead(2 * step)
+        kernels.heat_content(self.model.network, ahead, self.c_scale, content, capacity)
+        rise = ahead - self.temperature
+        far = np.abs(rise) > 0.1
+        capacity[far] = (content[far] - self.content[far]) / rise[far]
+        return capacity
+
+    def _factorise(self, step: float, joule: np.ndarray, surroundings, capacity: np.ndarray | None = None) -> bool:
         """Make the matrix of ``step`` current; False when it is not positive definite."""
+        capacity = self._chord_capacity(step) if capacity is None else capacity
         if self.shelf is not None and step == _on_ladder(step):
             self.factor = self.shelf.get(
-                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model))
+                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model), capacity)
             )
         else:
             if self.own is None:
                 self.own = Factor.empty(self.model)
-            self.factor = self._assembled(step, surroundings, self.own)
+            self.factor = self._assembled(step, surroundings, self.own, capacity)
         if self.factor is None:
             return False
         corner = self.factor.corner.copy()
@@ -256,8 +275,8 @@ class Stepper:
         source = model.part_sources(self.time)
         source[model.conductor_slice] += model.joule(current, self.temperature)
         net = np.zeros(model.unknowns)
-        kernels.zone_exchange(network, model.zones, self.links, self.temperature, self.exchange, 4)
-        kernels.net_heat(network, model.zones, self.links, self.exchange, self.temperature, source, flow, net)
+        kernels.zone_exchange(network, self.links, self.temperature, self.exchange, 4)
+        kernels.net_heat(network, self.links, self.exchange, self.temperature, source, flow, net)
         return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
 
     def _first_step(self, rate: np.ndarray) -> float:
@@ -287,7 +306,7 @@ class Stepper:
         wanted = _on_ladder(self.suggested)
         while True:
             left = stop - self.time
-            step = left if wanted >= left * 0.999 else (left / 2 if wanted > left / 2 else wanted)
+            step = left if wanted >= left * 0.999 else (min(wanted, left / 2))
             if step < _SMALLEST and left > _SMALLEST:
                 raise self._failure("the time step collapsed", step)
             outcome = self._try(step, stop if step == left else self.time + step)
@@ -324,14 +343,11 @@ class Stepper:
             state = guess.copy()
             model.hold_open_air(state, self.time + _NODES[stage] * step)
             kernels.spread_conductors(network, state)
-            iterations, change, _, made, left = kernels.solve_stage(
-                network, model.zones, self.links, self.exchange, surrounding[stage], *matrix, model.linear, self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient,
-                model.part_sources(self.time + _NODES[stage] * step), base, GAMMA * step, state, self.surface,
-                self.work, stage_tolerance, _MOST_ITERATIONS,
-            )  # fmt: skip
-            if iterations < 0 or not np.isfinite(change):
+            solved = self._solve_stage(stage, step, surrounding, joules, base, state, matrix, stage_tolerance)
+            if solved is None:
                 self.key = None
                 return step / 4
+            iterations, made, left = solved
             slowest = max(slowest, iterations)
             content = self.work[0, : model.unknowns].copy()
             flows.append((content - base) / (GAMMA * step))
@@ -351,6 +367,33 @@ class Stepper:
             return step * max(0.2, factor)
         return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], error, factor,
                             slowest)  # fmt: skip
+
+    def _solve_stage(self, stage, step, surrounding, joules, base, state, matrix, tolerance):
+        """Solve one stage into ``state``; (iterations, generated, lost), or None when it does not settle.
+
+        The matrix holds the heat capacities of the step's start. Where a phase change or drying begins, capacity jumps
+        by an order of magnitude and that matrix would never do, however short the step; so when the stage does not settle it
+        goes on with capacities taken where it got to, and every other time with the larger of old and new, which cannot
+        overshoot.
+        """
+        model = self.model
+        capacity = self.capacity
+        for attempt in range(_MOST_MATRICES + 1):
+            iterations, change, _, made, left = kernels.solve_stage(
+                model.network, self.links, self.exchange, surrounding[stage], *matrix, model.linear,
+                self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient, model.part_sources(self.time + _NODES[stage] * step),
+                base, GAMMA * step, state, self.surface, self.work, tolerance, _MOST_ITERATIONS,
+            )  # fmt: skip
+            if iterations >= 0 and np.isfinite(change):
+                return iterations + attempt * _MOST_ITERATIONS, made, left
+            if model.linear or not np.isfinite(change) or attempt == _MOST_MATRICES:
+                return None
+            here = self.work[1, : model.unknowns].copy()
+            self.key = None
+            capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
+            if not self._factorise(step, joules[2], surrounding[2], capacity):
+                return None
+        return None
 
     def _accept(self, step, end, state, content, flow, generated, lost, current, error, factor, slowest):
         model = self.model

@@ -13,6 +13,7 @@ from ampsoak.base.units import describe
 from ampsoak.library.cables import CableEntry
 from ampsoak.scenario.cables import LaidCable
 from ampsoak.scenario.case import Circuit, Conductor, MeshSettings, Paint, Part, Probe, RunSettings, Scenario, Start
+from ampsoak.scenario.device_record import device_record
 from ampsoak.scenario.drawing import add_drawn_conductors, heat_source, plan_drawing
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
@@ -107,7 +108,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         assumptions=tuple(findings.assumptions),
         source_file=name,
         source_text=text,
-        resolved=_resolved(document, findings, shelf, cables, conductors, circuits),
+        resolved=_resolved(document, findings, shelf, cables, conductors, circuits, devices),
     )
 
 
@@ -338,7 +339,7 @@ def _adiabatic(
     return smallest.adiabatic_k, smallest.adiabatic_limit
 
 
-def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, conductors, circuits) -> dict:
+def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, conductors, circuits, devices) -> dict:
     """JSON-ready dict of every value with unit and source."""
     return {
         "given": _plain(document),
@@ -365,6 +366,7 @@ def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, conduc
             }
             for circuit in circuits
         ],
+        "devices": [device_record(device) for device in devices],
     }
 
 

@@ -307,7 +307,7 @@ class RunSettings:
     """
 
     duration: float
-    tolerance: float = 0.05
+    tolerance: float = 0.1
     snapshot_times: tuple[float, ...] = ()
 
 

@@ -17,7 +17,7 @@ from ampsoak.scenario.model import ScenarioFile
 from ampsoak.scenario.model_case import DeviceKeys, LimitKeys
 from ampsoak.scenario.quantities import BY_USER, Pairs
 
-TOLERANCE = "0.05 K"
+TOLERANCE = "0.1 K"
 COUNT = 24
 HORIZON = "24 h"
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from scipy.spatial import cKDTree
+
 from ampsoak.scenario.case import Scenario
 from ampsoak.scenario.shapes import Rectangle
 from ampsoak.section.interfaces import outline_pieces, parts_at
@@ -260,28 +262,29 @@ def _view_factors(scenario, zone_of_part, parts, sx, sy, normal, area, patch, pa
     count = len(patch_area)
     view, ambient = np.zeros((count, count)), np.zeros(count)
     rng = np.random.default_rng(20240229)  # fixed: the same section always gives the same factors
-    reach = np.hypot(scenario.width, scenario.height)
-    for number in range(count):
-        members = np.flatnonzero(patch == number)
-        start = rng.choice(members, _RAYS, p=area[members] / area[members].sum())
-        # cosine law in the plane: the sine of the angle to the normal is uniform; stratified
-        sine = 2 * (np.arange(_RAYS) + rng.random(_RAYS)) / _RAYS - 1
-        rng.shuffle(sine)
-        cosine = np.sqrt(1 - sine**2)
-        n = normal[start]
-        direction = np.column_stack([n[:, 0] * cosine - n[:, 1] * sine, n[:, 1] * cosine + n[:, 0] * sine])
-        is_open = scenario.parts[parts[patch_zone[number]]].air.temperature is not None
-        hit, place = _march(scenario, zone_of_part, sx[start], sy[start], direction, reach, is_open)
-        landed = hit == 1
-        if landed.any():
-            same_zone = np.flatnonzero(patch_zone[patch] == patch_zone[number])
-            gap = (place[landed, 0][:, None] - sx[same_zone]) ** 2 + (place[landed, 1][:, None] - sy[same_zone]) ** 2
-            np.add.at(view[number], patch[same_zone[gap.argmin(axis=1)]], 1.0 / _RAYS)
-        ambient[number] = (hit == 2).sum() / _RAYS
-        lost = 1 - view[number].sum() - ambient[number]
-        if lost < 1:
-            view[number] /= 1 - lost
-            ambient[number] /= 1 - lost
+    start = np.concatenate(
+        [
+            rng.choice(members, _RAYS, p=area[members] / area[members].sum())
+            for members in (np.flatnonzero(patch == number) for number in range(count))
+        ]
+    )
+    # cosine law in the plane: the sine of the angle to the normal is uniform; stratified within each patch
+    sine = (2 * (np.arange(_RAYS) + rng.random((count, _RAYS))) / _RAYS - 1).ravel()
+    cosine = np.sqrt(1 - sine**2)
+    n = normal[start]
+    direction = np.column_stack([n[:, 0] * cosine - n[:, 1] * sine, n[:, 1] * cosine + n[:, 0] * sine])
+    zone_open = np.array([scenario.parts[part].air.temperature is not None for part in parts])
+    source = np.repeat(np.arange(count), _RAYS)
+    hit, place = _march(scenario, zone_of_part, sx[start], sy[start], direction, zone_open[patch_zone[source]])
+    for zone in range(len(parts)):
+        landed = np.flatnonzero((hit == 1) & (patch_zone[source] == zone))
+        links = np.flatnonzero(patch_zone[patch] == zone)
+        if len(landed):
+            _, nearest = cKDTree(np.column_stack([sx[links], sy[links]])).query(place[landed])
+            np.add.at(view, (source[landed], patch[links[nearest]]), 1.0 / _RAYS)
+    np.add.at(ambient, source[hit == 2], 1.0 / _RAYS)
+    found = np.maximum(view.sum(axis=1) + ambient, 1e-12)
+    view, ambient = view / found[:, None], ambient / found
     # reciprocity A_i F_ij = A_j F_ji, then closure, in turns
     for _ in range(200):
         flow = patch_area[:, None] * view
@@ -298,40 +301,33 @@ def _view_factors(scenario, zone_of_part, parts, sx, sy, normal, area, patch, pa
     return view, ambient
 
 
-def _march(scenario, zone_of_part, x, y, direction, reach, is_open):
-    """March rays until they land on a solid (1) or leave into open surroundings (2); 0 where given up."""
-    count = len(x)
-    px, py = x.copy(), y.copy()
-    dx, dy = direction[:, 0].copy(), direction[:, 1].copy()
-    hit, place = np.zeros(count, dtype=int), np.column_stack([x, y])
-    alive = np.arange(count)
-    step = np.full(count, min(scenario.width, scenario.height) / 4000)
-    grow = 1.12
-    longest = min(scenario.width, scenario.height) / 150
-    px += dx * step
-    py += dy * step
-    bounces = np.zeros(count, dtype=int)
-    for _ in range(4000):
-        if not len(alive):
-            break
-        nx_, ny_ = px[alive] + dx[alive] * step[alive], py[alive] + dy[alive] * step[alive]
-        out = (nx_ < 0) | (nx_ > scenario.width) | (ny_ < 0) | (ny_ > scenario.height)
-        if out.any():
-            gone = alive[out]
-            if is_open:
-                hit[gone] = 2
-            else:
-                side = (nx_[out] < 0) | (nx_[out] > scenario.width)
-                dx[gone[side]] *= -1
-                dy[gone[~side]] *= -1
-                bounces[gone] += 1
-                hit[gone[bounces[gone] > _BOUNCES]] = -1
-        inside = alive[~out]
-        px[inside], py[inside] = nx_[~out], ny_[~out]
-        solid = zone_of_part[parts_at(scenario, px[inside], py[inside])] < 0
+def _march(scenario, zone_of_part, x, y, direction, is_open):
+    """March rays until they land on a solid (1) or leave into open surroundings (2); 0 where given up.
+
+    Edges of the section mirror rays, except where the zone is open to its surroundings.
+    """
+    size = min(scenario.width, scenario.height)
+    place = np.column_stack([x, y])
+    heading = direction.copy()
+    hit = np.zeros(len(x), dtype=int)
+    bounces = np.zeros(len(x), dtype=int)
+    alive = np.arange(len(x))
+    step = size / 4000
+    place += heading * step
+    corner = np.array([scenario.width, scenario.height])
+    while len(alive):
+        ahead = place[alive] + heading[alive] * step
+        out = (ahead < 0) | (ahead > corner)
+        gone = out.any(axis=1)
+        hit[alive[gone & is_open[alive]]] = 2
+        turned = alive[gone & ~is_open[alive]]
+        heading[turned] = np.where(out[gone & ~is_open[alive]], -heading[turned], heading[turned])
+        bounces[turned] += 1
+        hit[turned[bounces[turned] > _BOUNCES]] = -1
+        inside = alive[~gone]
+        place[inside] = ahead[~gone]
+        solid = zone_of_part[parts_at(scenario, place[inside, 0], place[inside, 1])] < 0
         hit[inside[solid]] = 1
-        place[inside[solid]] = np.column_stack([px[inside[solid]], py[inside[solid]]])
-        step[alive] = np.minimum(step[alive] * grow, longest)
+        step = min(step * 1.12, size / 150)
         alive = alive[hit[alive] == 0]
-    hit[hit < 0] = 0
-    return hit, place
+    return np.maximum(hit, 0), place

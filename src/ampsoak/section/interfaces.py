@@ -26,8 +26,9 @@ def parts_at(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 def outline_pieces(shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
     """Middles and vectors of short straight pieces of an outline, (n, 2) each [m]."""
-    count = int(np.clip(np.ceil(shape.perimeter / spacing), 32, 40000))
-    corners = shape.outline(count)
+    # a multiple of eight chords, so that a mirrored or turned circle is cut into mirrored or turned pieces
+    count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
+    corners = shape.outline(count + 1)
     middles, vectors = [], []
     for start, stop in zip(corners[:-1], corners[1:], strict=True):
         length = np.hypot(*(stop - start))

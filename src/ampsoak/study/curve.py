@@ -30,6 +30,7 @@ from ampsoak.study.model import (
 
 _REACHED, _NEVER, _BEYOND, _AT_START = range(len(OUTCOMES))
 _BESIDE_KNEE = (0.998, 1.002, 1.01, 1.03, 1.07, 1.14)  # currents added around each knee, as multiples of it
+_KNEE_WITHIN = 1e-3  # relative width to which knees are located before currents are set beside them
 _PER_DECADE = 24  # stored history times per decade
 _FIRST_TIME = 1e-3  # [s]
 _BEYOND_LIMIT = 200.0  # [K] past the highest limit a member goes on, so that late openings find a temperature
@@ -117,6 +118,19 @@ class _Batch:
         )
 
 
+def _steady_states(batch: _Batch, grid: np.ndarray) -> list[Steady]:
+    """Steady states up the grid, each from the one below; past the first that exceeds every limit none is sought."""
+    states: list[Steady] = []
+    guess, over = batch.start, False
+    for current in grid:
+        found = Steady(False, "above every limit; not sought", guess) if over else batch.steady_at(current, guess)
+        if found.exists:
+            guess = found.temperature
+        over = over or bool((batch.margins(found) > 0).all())
+        states.append(found)
+    return states
+
+
 def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]:
     """Currents whose steady state just touches a limit, one per limit that has its knee on the grid."""
     margins = np.array([batch.margins(state) for state in states])
@@ -132,7 +146,7 @@ def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]
             # bounded: without a steady state the excess has no size, only a sign
             return min(float(batch.margins(batch.steady_at(current, guess))[index]), 1e3)
 
-        knees.append(float(brentq(excess, grid[low], grid[high], rtol=2e-4)))
+        knees.append(float(brentq(excess, grid[low], grid[high], rtol=_KNEE_WITHIN)))
     return knees
 
 
@@ -185,14 +199,12 @@ def limit_curve(
     model = model_of(scenario)
     batch = _Batch(scenario, model)
     grid = _current_grid(scenario.curve, currents)
-    states = run_members(lambda number: batch.steady_at(grid[number], batch.start), len(grid), workers)
+    states = _steady_states(batch, grid)
     if currents is None:
         extra = [knee * factor for knee in _knees(batch, grid, states) for factor in _BESIDE_KNEE]
         extra = np.array([value for value in extra if grid[0] < value < grid[-1]])
-        more = run_members(lambda number: batch.steady_at(extra[number], batch.start), len(extra), workers)
-        order = np.argsort(np.concatenate([grid, extra]), kind="stable")
-        states = [(states + more)[number] for number in order]
-        grid = np.concatenate([grid, extra])[order]
+        grid = np.sort(np.concatenate([grid, extra]))
+        states = _steady_states(batch, grid)
     done, lock = 0, Lock()
 
     def work(number: int) -> _Outcome:
