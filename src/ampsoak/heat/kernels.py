@@ -16,11 +16,46 @@ import numpy as np
 TABLE_START = 150.0  # [K] first temperature of every property table
 TABLE_STEP = 1.0  # [K]
 TABLE_LENGTH = 1600
+FILM_AIR_START = 240.0  # [K] first air temperature of the film tables of zones
+FILM_AIR_STEP = 20.0  # [K]
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
 ABSENT, UNIFORM, QUARTERED, LAMINATE, BLENDED = 0, 1, 2, 3, 4
 MEAN_SHARE = 1.0 / 3.0  # of a BLENDED element that feels mean slopes only: fourth order on square cells
 ADIABATIC, FIXED, FLUX, FILM = 0, 1, 2, 3
+
+
+class Zones(NamedTuple):
+    """Air zones: how links to their surfaces, the air and the surfaces among each other exchange heat.
+
+    cell (n,): unknown of the solid; axis, i, j (n,): grid link; inverse (n,): 1 / distance to the surface [1/m]
+    area (n,): surface of the link [m]; zone, group, patch (n,)
+    group_zone, group_kind (n_groups,): film by table (0), or IEC 60287 (1); group_constant (n_groups,): its h at 1 K
+    film (n_groups, 2, n_air, TABLE_LENGTH): coefficient [W/(m² K)] for surfaces warmer and cooler than the air, on
+    FILM_AIR_STEP from FILM_AIR_START and differences on TABLE_STEP; patch_zone, patch_area, patch_emissivity (n_patches,)
+    exchange (n_patches, n_patches), ambient_view (n_patches,): irradiation per emissive power
+    is_open (n_zones,) bool: air held at a given temperature
+    """
+
+    cell: np.ndarray
+    axis: np.ndarray
+    i: np.ndarray
+    j: np.ndarray
+    inverse: np.ndarray
+    area: np.ndarray
+    zone: np.ndarray
+    group: np.ndarray
+    patch: np.ndarray
+    group_zone: np.ndarray
+    group_kind: np.ndarray
+    group_constant: np.ndarray
+    film: np.ndarray
+    patch_zone: np.ndarray
+    patch_area: np.ndarray
+    patch_emissivity: np.ndarray
+    exchange: np.ndarray
+    ambient_view: np.ndarray
+    is_open: np.ndarray
 
 
 class Network(NamedTuple):
@@ -39,6 +74,7 @@ class Network(NamedTuple):
     face_cell, face_boundary (n_faces,), face_length [m], face_start (n_faces + 1,), face_material, face_weight: half
     conductance = sum(weight * k) [m/m * k]
     conductivity, enthalpy (n_materials, TABLE_LENGTH): [W/(m K)], [J/m³]
+    zones: air zones
     """
 
     shape: np.ndarray
@@ -74,11 +110,26 @@ class Network(NamedTuple):
     face_weight: np.ndarray
     conductivity: np.ndarray
     enthalpy: np.ndarray
+    zones: Zones
+
+
+class Exchange(NamedTuple):
+    """Work arrays of the zones at one state: surface temperature, heat leaving the solid, its slope, its slope against
+    the air, (n,); irradiation (n_patches,); film coefficient (n_groups,); heat into and slope of the air (n_zones,)."""
+
+    surface: np.ndarray
+    flow: np.ndarray
+    slope: np.ndarray
+    pull: np.ndarray
+    irradiation: np.ndarray
+    coefficient: np.ndarray
+    air_gain: np.ndarray
+    air_slope: np.ndarray
 
 
 class Links(NamedTuple):
     """Conductances at one state: x (nx - 1, ny), y (nx, ny - 1), rising and falling diagonals (nx - 1, ny - 1), cut
-    links (n_cut,) and border half conductances (n_faces,), all [W/(m K)]."""
+    links (n_cut,), border half conductances (n_faces,) and paths to zone surfaces (n,), all [W/(m K)]."""
 
     x: np.ndarray
     y: np.ndarray
@@ -86,6 +137,7 @@ class Links(NamedTuple):
     falling: np.ndarray
     cut: np.ndarray
     face: np.ndarray
+    zone: np.ndarray
 
 
 class Surroundings(NamedTuple):
@@ -155,6 +207,7 @@ def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y,
 @numba.njit(cache=True, nogil=True)
 def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
+    zones = network.zones
     nx, ny, stride_x, stride_y = network.shape[0], network.shape[1], network.shape[2], network.shape[3]
     k = network.conductivity
     links.x[:] = 0.0
@@ -251,6 +304,13 @@ def conductances(network, temperature, scale, links):
         else:
             full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
         links.cut[index] = full * network.cut_inverse[index]
+    for index in range(len(zones.cell)):
+        i, j = zones.i[index], zones.j[index]
+        if zones.axis[index] == 0:
+            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+        else:
+            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
+        links.zone[index] = full * zones.inverse[index]
     for i in range(nx - 1):
         for j in range(ny):
             links.x[i, j] *= network.link_state_x[i, j]
@@ -356,9 +416,102 @@ def border_flow(network, links, surroundings, temperature, surface, flow, slope)
             surface[face] = here
 
 
+@numba.njit(cache=True, inline="always")
+def _zone_coefficient(zones, group, difference, air):
+    """Film coefficient [W/(m² K)] of a surface ``difference`` [K] warmer than its air at ``air`` [K]."""
+    size = abs(difference)
+    if zones.group_kind[group] == 1:
+        return zones.group_constant[group] * size**0.25
+    side = 0 if difference >= 0.0 else 1
+    place = min(size / TABLE_STEP, TABLE_LENGTH - 1.001)
+    k = int(place)
+    row = (air - FILM_AIR_START) / FILM_AIR_STEP
+    row = min(max(row, 0.0), zones.film.shape[2] - 1.001)
+    m = int(row)
+    low = zones.film[group, side, m, k] + (zones.film[group, side, m, k + 1] - zones.film[group, side, m, k]) * (place - k)
+    high = zones.film[group, side, m + 1, k]
+    high += (zones.film[group, side, m + 1, k + 1] - high) * (place - k)
+    return low + (high - low) * (row - m)
+
+
 @numba.njit(cache=True, nogil=True)
-def net_heat(network, links, temperature, source, face_flow, net):
+def zone_exchange(network, links, temperature, exchange, passes):
+    """Fill ``exchange`` at ``temperature`` (unknowns,) [K]: what solids give to the air and to each other.
+
+    Surface temperatures, film coefficients and irradiation depend on each other; ``passes`` rounds are made, and the last
+    flows are formed from one set of surface temperatures, so what solids lose is exactly what air and solids gain.
+    """
+    zones = network.zones
+    count = len(zones.cell)
+    groups, patches = len(zones.group_zone), len(zones.patch_zone)
+    first_zone = network.shape[4] + network.shape[5]
+    warmth, share = np.zeros(groups), np.zeros(groups)
+    power = np.zeros(patches)
+    for turn in range(passes + 1):
+        warmth[:] = 0.0
+        share[:] = 0.0
+        power[:] = 0.0
+        for index in range(count):
+            warmth[zones.group[index]] += zones.area[index] * exchange.surface[index]
+            share[zones.group[index]] += zones.area[index]
+            power[zones.patch[index]] += zones.area[index] * exchange.surface[index] ** 4
+        for p in range(patches):
+            power[p] *= STEFAN_BOLTZMANN / zones.patch_area[p]
+        for p in range(patches):
+            total = 0.0
+            for q in range(patches):
+                total += zones.exchange[p, q] * power[q]
+            if zones.ambient_view[p] > 0.0:
+                total += zones.ambient_view[p] * STEFAN_BOLTZMANN * temperature[first_zone + zones.patch_zone[p]] ** 4
+            exchange.irradiation[p] = total
+        for g in range(groups):
+            air = temperature[first_zone + zones.group_zone[g]]
+            exchange.coefficient[g] = _zone_coefficient(zones, g, warmth[g] / share[g] - air, air)
+        if turn == passes:
+            break
+        for index in range(count):
+            here = temperature[zones.cell[index]]
+            air = temperature[first_zone + zones.zone[index]]
+            film = zones.area[index] * exchange.coefficient[zones.group[index]]
+            p = zones.patch[index]
+            grey = zones.area[index] * zones.patch_emissivity[p]
+            path = links.zone[index]
+            outer = exchange.surface[index]
+            for _ in range(20):
+                emitted = STEFAN_BOLTZMANN * outer**4
+                balance = path * (here - outer) - film * (outer - air) - grey * (emitted - exchange.irradiation[p])
+                step = balance / (path + film + grey * 4.0 * emitted / outer)
+                outer += step
+                if abs(step) < 1e-9 * outer:
+                    break
+            exchange.surface[index] = outer
+    exchange.air_gain[:] = 0.0
+    exchange.air_slope[:] = 0.0
+    for index in range(count):
+        z = zones.zone[index]
+        air = temperature[first_zone + z]
+        outer = exchange.surface[index]
+        p = zones.patch[index]
+        film = zones.area[index] * exchange.coefficient[zones.group[index]]
+        grey = zones.area[index] * zones.patch_emissivity[p]
+        emitted = STEFAN_BOLTZMANN * outer**4
+        convected = film * (outer - air)
+        exchange.flow[index] = convected + grey * (emitted - exchange.irradiation[p])
+        path = links.zone[index]
+        radiant = grey * 4.0 * emitted / outer
+        # the film's own rise with temperature difference makes its slope about a quarter steeper
+        steep = 1.25 * film
+        whole = path + steep + radiant
+        exchange.slope[index] = path * (steep + radiant) / whole
+        exchange.pull[index] = path * steep / whole
+        exchange.air_gain[z] += convected
+        exchange.air_slope[z] += steep * (path + radiant) / whole
+
+
+@numba.njit(cache=True, nogil=True)
+def net_heat(network, links, exchange, temperature, source, face_flow, net):
     """Fill ``net`` (unknowns,) [W/m]: heat flowing into each unknown; ``source`` (unknowns,) [W/m] is added."""
+    zones = network.zones
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
     )  # fmt: skip
@@ -388,19 +541,25 @@ def net_heat(network, links, temperature, source, face_flow, net):
         net[conductor] -= flow
     for face in range(len(network.face_cell)):
         net[network.face_cell[face]] -= face_flow[face]
+    first_zone = cells + network.shape[5]
+    for index in range(len(zones.cell)):
+        net[zones.cell[index]] -= exchange.flow[index]
+    for z in range(len(zones.is_open)):
+        net[first_zone + z] += exchange.air_gain[z]
 
 
 @numba.njit(cache=True, nogil=True)
-def assemble(network, links, capacity, face_slope, factor, band, border, corner):
+def assemble(network, links, exchange, capacity, face_slope, factor, band, border, corner):
     """Fill the matrix  capacity + factor * (links + film slopes)  as band, border and corner.
 
     Parameters
     ----------
     capacity : (unknowns,) [J/(m K)]; factor : float [s]
     band : (cells, bandwidth + 1)        column k of row c holds entry (c + k, c) of the symmetric cell block
-    border : (conductors, cells)         coupling of cells to conductors
-    corner : (conductors,)               diagonal of the conductor block, without the slope of the Joule heat
+    border : (lumps, cells)              coupling of cells to conductors and zones
+    corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
     """
+    zones = network.zones
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
     )  # fmt: skip
@@ -445,6 +604,16 @@ def assemble(network, links, capacity, face_slope, factor, band, border, corner)
         border[network.cut_conductor[index], network.cut_cell[index]] -= g
     for face in range(len(network.face_cell)):
         band[network.face_cell[face], 0] += factor * face_slope[face]
+    conductors = network.shape[5]
+    for index in range(len(zones.cell)):
+        band[zones.cell[index], 0] += factor * exchange.slope[index]
+        if not zones.is_open[zones.zone[index]]:
+            border[conductors + zones.zone[index], zones.cell[index]] -= factor * exchange.pull[index]
+    for z in range(len(zones.is_open)):
+        if zones.is_open[z]:
+            corner[conductors + z] = 1.0
+        else:
+            corner[conductors + z] += factor * exchange.air_slope[z]
     for cell in range(cells):
         if network.covered[cell] >= 0:
             band[cell, 0] = 1.0
@@ -641,7 +810,7 @@ def spread_conductors(network, temperature):
 
 @numba.njit(cache=True, nogil=True)
 def solve_stage(
-    network, links, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
+    network, links, exchange, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
     volume_source, base, weight, temperature, surface, work, tolerance, most,
 ):  # fmt: skip
     """Solve one implicit stage  content(T) - weight * net_heat(T) = base  by simplified Newton; T is overwritten.
@@ -658,7 +827,9 @@ def solve_stage(
     -------
     (iterations or -1 when it did not settle, last change [K], previous change, generated [W/m], lost [W/m])
     """
+    zones = network.zones
     cells = network.shape[4]
+    first_zone = cells + network.shape[5]
     faces = len(network.face_cell)
     content, capacity, net, right = work[0], work[1], work[2], work[3]
     source = np.empty(len(temperature))
@@ -667,18 +838,29 @@ def solve_stage(
     for iteration in range(most + 1):
         if not linear:
             conductances(network, temperature, k_scale, links)
+        if len(zones.cell):
+            zone_exchange(network, links, temperature, exchange, 2)
         border_flow(network, links, surroundings, temperature, surface, face_flow, face_slope)
         source[:] = volume_source
         for c in range(len(joule)):
             source[cells + c] += joule[c] * (1.0 + coefficient[c] * (temperature[cells + c] - 293.15))
-        net_heat(network, links, temperature, source, face_flow, net)
+        net_heat(network, links, exchange, temperature, source, face_flow, net)
         heat_content(network, temperature, c_scale, content, capacity)
         mismatch, generated, lost, turnover = 0.0, 0.0, 0.0, 0.0
         for q in range(len(temperature)):
             right[q] = base[q] + weight * net[q] - content[q]
-            mismatch += right[q]
             generated += source[q]
             turnover += abs(source[q])
+        for z in range(len(zones.is_open)):
+            if zones.is_open[z]:
+                # air held at a given temperature: what reaches it is lost, its own equation stands still
+                right[first_zone + z] = 0.0
+        for index in range(len(zones.cell)):
+            if zones.is_open[zones.zone[index]]:
+                lost += exchange.flow[index]
+                turnover += abs(exchange.flow[index])
+        for q in range(len(temperature)):
+            mismatch += right[q]
         for f in range(faces):
             lost += face_flow[f]
             turnover += abs(face_flow[f])

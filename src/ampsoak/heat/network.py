@@ -10,14 +10,26 @@ from ampsoak.base.errors import NumericalError
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,
+    FILM_AIR_START,
+    FILM_AIR_STEP,
     LAMINATE,
     QUARTERED,
     TABLE_LENGTH,
     TABLE_START,
     TABLE_STEP,
     UNIFORM,
+    Exchange,
     Links,
     Network,
+    Zones,
+)
+from ampsoak.heat.laws import (
+    iec_60287_film_constant,
+    plate_facing_down_coefficient,
+    plate_facing_up_coefficient,
+    thin_cylinder_coefficient,
+    vertical_cylinder_coefficient,
+    vertical_plate_coefficient,
 )
 from ampsoak.library.materials import Material
 from ampsoak.scenario.case import Scenario
@@ -64,9 +76,41 @@ class HeatModel:
         return int(self.network.shape[4])
 
     @property
+    def lumps(self) -> int:
+        """Conductors and air zones: unknowns outside the band."""
+        return int(self.network.shape[5]) + len(self.network.zones.is_open)
+
+    @property
     def unknowns(self) -> int:
-        """Cells and conductors."""
-        return int(self.network.shape[4] + self.network.shape[5])
+        """Cells, then conductors, then air zones."""
+        return self.cells + self.lumps
+
+    @property
+    def conductor_slice(self) -> slice:
+        """Where conductors are in a state."""
+        return slice(self.cells, self.cells + int(self.network.shape[5]))
+
+    def hold_open_air(self, temperature: np.ndarray, time: float) -> None:
+        """Set the air of open zones in a state (unknowns,) [K] to what it is at ``time`` [s]."""
+        first = self.conductor_slice.stop
+        for number, open_ in enumerate(self.network.zones.is_open):
+            if open_:
+                part = self.section.scenario.parts[self.section.air.zone_parts[number]]
+                temperature[first + number] = float(part.air.temperature.at(time))
+
+    def new_exchange(self, temperature: np.ndarray) -> Exchange:
+        """Work arrays of the zones, surfaces starting at the temperature of their solids."""
+        count, patches = len(self.network.zones.cell), len(self.network.zones.patch_zone)
+        return Exchange(
+            surface=temperature[self.network.zones.cell].copy(),
+            flow=np.zeros(count),
+            slope=np.zeros(count),
+            pull=np.zeros(count),
+            irradiation=np.zeros(patches),
+            coefficient=np.zeros(len(self.network.zones.group_zone)),
+            air_gain=np.zeros(len(self.network.zones.is_open)),
+            air_slope=np.zeros(len(self.network.zones.is_open)),
+        )
 
     def new_links(self) -> Links:
         """Empty conductances of the right shapes."""
@@ -79,6 +123,7 @@ class HeatModel:
             np.zeros((nx - 1, ny - 1)),
             np.zeros(len(network.cut_cell)),
             np.zeros(len(network.face_cell)),
+            np.zeros(len(self.network.zones.cell)),
         )
 
     def joule_at_20(self, currents: np.ndarray) -> np.ndarray:
@@ -90,7 +135,7 @@ class HeatModel:
 
     def joule(self, currents: np.ndarray, temperature: np.ndarray) -> np.ndarray:
         """Heat of each conductor, (conductors,) [W/m], at circuit ``currents`` and a state (unknowns,) [K]."""
-        rise = temperature[self.cells :] - 293.15
+        rise = temperature[self.conductor_slice] - 293.15
         return self.joule_at_20(currents) * (1 + self.temperature_coefficient * rise)
 
     def part_sources(self, time: float) -> np.ndarray:
@@ -195,7 +240,8 @@ def _contents(section, part_material, part_conductor, materials, order, cells):
     scenario = section.scenario
     by_material = _by_material(section.cell_area, part_material, len(materials))
     conductors = scenario.conductors
-    amounts = np.zeros((cells + len(conductors), len(materials)))
+    zones = [scenario.parts[part] for part in section.air.zone_parts] if section.air is not None else []
+    amounts = np.zeros((cells + len(conductors) + len(zones), len(materials)))
     amounts[order.ravel()] = by_material.reshape(-1, len(materials))
     owner = section.point_conductor.ravel()
     for index, conductor in enumerate(conductors):
@@ -203,6 +249,13 @@ def _contents(section, part_material, part_conductor, materials, order, cells):
         amounts[cells + index] = amounts[rows].sum(axis=0)
         amounts[rows] = 0.0
         amounts[cells + index, materials.index(scenario.parts[conductor.part].material)] += conductor.metal_area
+    for number, part in enumerate(zones):
+        rows = order.ravel()[owner == len(conductors) + number]
+        if part.air.temperature is None:
+            amounts[cells + len(conductors) + number] = amounts[rows].sum(axis=0)
+            area = section.cell_area[:, :, section.air.zone_parts[number]].sum()
+            amounts[cells + len(conductors) + number, materials.index(part.material)] += area
+        amounts[rows] = 0.0
     counts = (amounts > 0).sum(axis=1)
     unknown, material = np.nonzero(amounts > 0)
     start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
@@ -221,6 +274,8 @@ def _faces(section, part_material, materials, order):
         middle = (along[1:] + along[:-1]) / 2
         for index in np.flatnonzero((middle > boundary.start) & (middle < boundary.stop)):
             i, j = {"left": (0, index), "right": (nx - 1, index), "bottom": (index, 0), "top": (index, ny - 1)}[edge]
+            if section.point_conductor[i, j] >= len(scenario.conductors):
+                continue  # air meets the edge: the zone's own affair
             if section.point_conductor[i, j] >= 0 and boundary.kind != "adiabatic":
                 name = scenario.conductors[section.point_conductor[i, j]].name
                 raise NumericalError(f"conductor {name} touches the {edge} edge, which is not adiabatic")
@@ -254,12 +309,75 @@ def _faces(section, part_material, materials, order):
     }
 
 
+_FILM_AIR = FILM_AIR_START + FILM_AIR_STEP * np.arange(24)
+
+
+def _film_table(form: str, size: float, height: float) -> np.ndarray:
+    """Film coefficient of a surface form, (2, n_air, TABLE_LENGTH) [W/(m² K)]: warmer and cooler than the air."""
+    difference = TABLE_STEP * np.arange(TABLE_LENGTH)
+
+    def upright(spread, air, diameter):
+        return vertical_cylinder_coefficient(spread, air, diameter, height)
+
+    both = {
+        "cylinder": (thin_cylinder_coefficient,) * 2,
+        "vertical_cylinder": (upright,) * 2,
+        "vertical": (vertical_plate_coefficient,) * 2,
+        "up": (plate_facing_up_coefficient, plate_facing_down_coefficient),
+        "down": (plate_facing_down_coefficient, plate_facing_up_coefficient),
+    }[form]
+    table = np.empty((2, len(_FILM_AIR), TABLE_LENGTH))
+    for side, law in enumerate(both):
+        for row, air in enumerate(_FILM_AIR):
+            spread = difference if side == 0 else np.minimum(difference, air - 150.0)
+            mirrored = air if side == 0 else air - spread  # the film's mean temperature is the same from either side
+            table[side, row] = law(spread, mirrored, size)
+    return table
+
+
+def _zones(section: Section, order: np.ndarray) -> Zones:
+    """Kernel arrays of the air zones; empty where there are none."""
+    air, scenario = section.air, section.scenario
+    if air is None:
+        none, number = np.zeros(0), np.zeros(0, np.int64)
+        return Zones(
+            cell=number, axis=number, i=number, j=number, inverse=none, area=none, zone=number, group=number,
+            patch=number, group_zone=number, group_kind=number, group_constant=none,
+            film=np.zeros((0, 2, len(_FILM_AIR), TABLE_LENGTH)), patch_zone=number, patch_area=none,
+            patch_emissivity=none, exchange=np.zeros((0, 0)), ambient_view=none, is_open=np.zeros(0, bool),
+        )  # fmt: skip
+    zones = [scenario.parts[part].air for part in air.zone_parts]
+    kind = np.array([int(zones[z].law == "iec_60287") for z in air.group_zone])
+    constant, emissivity = np.zeros(len(kind)), air.patch_emissivity.copy()
+    film = np.zeros((len(kind), 2, len(_FILM_AIR), TABLE_LENGTH))
+    for number, (form, size) in enumerate(zip(air.group_form, air.group_size, strict=True)):
+        if kind[number]:
+            z, e, g = zones[air.group_zone[number]].law_constants
+            constant[number] = iec_60287_film_constant(size, z, e, g)
+        else:
+            film[number] = _film_table(form, size, zones[air.group_zone[number]].height)
+    patch_group = np.array([air.group[air.patch == p][0] for p in range(len(air.patch_area))])
+    emissivity[kind[patch_group] == 1] = 0.0  # that law's coefficient holds the radiation
+    live_i, live_j = air.i + (air.upper & (air.axis == 0)), air.j + (air.upper & (air.axis == 1))
+    least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
+    return Zones(
+        cell=order[live_i, live_j], axis=air.axis, i=air.i, j=air.j, inverse=1.0 / np.maximum(air.distance, least),
+        area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
+        group_constant=constant, film=film, patch_zone=air.group_zone[patch_group], patch_area=air.patch_area,
+        patch_emissivity=emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
+        is_open=np.array([zone.temperature is not None for zone in zones]),
+    )  # fmt: skip
+
+
 def _link_states(section: Section) -> tuple[np.ndarray, np.ndarray]:
     owner = section.point_conductor
     x = ((owner[1:] < 0) & (owner[:-1] < 0)).astype(float)
     y = ((owner[:, 1:] < 0) & (owner[:, :-1] < 0)).astype(float)
     for axis, i, j in zip(section.cut.axis, section.cut.i, section.cut.j, strict=True):
         (x if axis == 0 else y)[i, j] = 0.0
+    if section.air is not None:
+        for axis, i, j in zip(section.air.axis, section.air.i, section.air.j, strict=True):
+            (x if axis == 0 else y)[i, j] = 0.0
     return x, y
 
 
@@ -268,6 +386,9 @@ def _part_cells(section: Section, order: np.ndarray, cells: int):
     scenario = section.scenario
     chosen, weights = [], []
     conductor_of = {conductor.part: index for index, conductor in enumerate(scenario.conductors)}
+    if section.air is not None:
+        for number, part in enumerate(section.air.zone_parts):
+            conductor_of[int(part)] = len(scenario.conductors) + number
     total = section.cell_area.sum(axis=-1)
     live = section.point_conductor < 0
     for part in range(len(scenario.parts)):
@@ -312,6 +433,9 @@ def build_model(section: Section) -> HeatModel:
         if part.material not in materials:
             materials.append(part.material)
     conductor_of = {conductor.part: index for index, conductor in enumerate(scenario.conductors)}
+    if section.air is not None:
+        for number, part in enumerate(section.air.zone_parts):
+            conductor_of[int(part)] = len(scenario.conductors) + number
     part_conductor = np.array([conductor_of.get(part, -1) for part in range(len(scenario.parts))])
     part_material = np.array(
         [-1 if conductor >= 0 else materials.index(part.material) for part, conductor in zip(scenario.parts, part_conductor, strict=True)]
@@ -349,12 +473,13 @@ def build_model(section: Section) -> HeatModel:
         **_faces(section, part_material, materials, order),
         conductivity=conductivity,
         enthalpy=enthalpy,
+        zones=_zones(section, order),
     )
     part_cells, part_weights = _part_cells(section, order, cells)
     sources = []
     for index, part in enumerate(scenario.parts):
         if part.heat_source is not None:
-            area = np.zeros(cells + len(scenario.conductors))
+            area = np.zeros(len(network.content_start) - 1)
             np.add.at(area, order.ravel(), section.cell_area[:, :, index].ravel())
             for cell in np.flatnonzero(network.covered >= 0):
                 area[cells + network.covered[cell]] += area[cell]
@@ -364,7 +489,7 @@ def build_model(section: Section) -> HeatModel:
         section=section,
         network=network,
         materials=tuple(materials),
-        linear=all(material.is_constant for material in materials),
+        linear=section.air is None and all(material.is_constant for material in materials),
         cell_order=order,
         part_cells=part_cells,
         part_weights=part_weights,

@@ -49,13 +49,14 @@ class SteadySolver:
     def __init__(self, model: HeatModel, boundaries: BoundaryTables, time: float = 0.0):
         self.model, self.boundaries, self.time = model, boundaries, time
         network, n, cells = model.network, model.unknowns, model.cells
-        conductors, faces = n - cells, len(network.face_cell)
+        lumps, faces = n - cells, len(network.face_cell)
         self.links = model.new_links()
         self.band = np.zeros((cells, int(network.shape[6]) + 1))
-        self.border, self.reduced = np.zeros((conductors, cells)), np.zeros((conductors, cells))
-        self.schur, self.inverse = np.zeros((conductors, conductors)), np.zeros((conductors, conductors))
+        self.border, self.reduced = np.zeros((lumps, cells)), np.zeros((lumps, cells))
+        self.schur, self.inverse = np.zeros((lumps, lumps)), np.zeros((lumps, lumps))
         self.flow, self.slope = np.zeros(faces), np.zeros(faces)
         self.content, self.capacity = np.zeros(n), np.zeros(n)
+        self.exchange = None
 
     def _update(self, temperature, surface, joule, source, inverse_step) -> tuple[int, np.ndarray]:
         """One Newton step with frozen conductivities and a pseudo time step; (status, change).
@@ -64,20 +65,25 @@ class SteadySolver:
         """
         model, network = self.model, self.model.network
         ones = np.ones(len(model.materials))
+        zones, exchange = network.zones, self.exchange
         kernels.conductances(network, temperature, ones, self.links)
+        if len(zones.cell):
+            kernels.zone_exchange(network, self.links, temperature, exchange, 4)
         kernels.border_flow(
             network, self.links, self.boundaries.at(self.time), temperature, surface, self.flow, self.slope
         )
         heat = source.copy()
-        heat[model.cells :] += joule * (1 + model.temperature_coefficient * (temperature[model.cells :] - 293.15))
+        heat[model.conductor_slice] += joule * (1 + model.temperature_coefficient * (temperature[model.conductor_slice] - 293.15))
         net = np.zeros(model.unknowns)
-        kernels.net_heat(network, self.links, temperature, heat, self.flow, net)
+        kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
+        net[model.conductor_slice.stop :][zones.is_open] = 0.0
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
-        corner = np.zeros(len(joule))
+        corner = np.zeros(model.lumps)
         kernels.assemble(
-            network, self.links, self.capacity * inverse_step, self.slope, 1.0, self.band, self.border, corner
-        )
-        corner -= joule * model.temperature_coefficient
+            network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.band,
+            self.border, corner,
+        )  # fmt: skip
+        corner[: len(joule)] -= joule * model.temperature_coefficient
         if not kernels.reduce_border(self.band, self.border, self.reduced, self.schur):
             status = 1
         else:
@@ -100,7 +106,9 @@ class SteadySolver:
         source = model.part_sources(self.time)
         temperature = np.array(guess, dtype=float)
         kernels.spread_conductors(model.network, temperature)
+        model.hold_open_air(temperature, self.time)
         surface = temperature[model.network.face_cell].copy()
+        self.exchange = model.new_exchange(temperature)
         linear = model.linear and self.boundaries.linear
         inverse_step = 0.0 if linear else 1e-3
         before, relax = None, 1.0

@@ -114,7 +114,7 @@ class Factor:
     @classmethod
     def empty(cls, model: HeatModel) -> Factor:
         """Arrays of the right shapes."""
-        cells, conductors = model.cells, model.unknowns - model.cells
+        cells, conductors = model.cells, model.lumps
         return cls(
             np.zeros((cells, int(model.network.shape[6]) + 1)),
             np.zeros((conductors, cells)),
@@ -172,16 +172,18 @@ class Stepper:
         self.model, self.member, self.boundaries = model, member, boundaries
         self.tolerance = tolerance
         network = model.network
-        n, cells = model.unknowns, model.cells
-        conductors = n - cells
+        n = model.unknowns
+        lumps = model.lumps
         materials = len(model.materials)
         ones = np.ones(materials)
         self.k_scale = ones if member.conductivity_scale is None else np.asarray(member.conductivity_scale, float)
         self.c_scale = ones if member.capacity_scale is None else np.asarray(member.capacity_scale, float)
         self.temperature = np.array(member.start, dtype=float)
+        model.hold_open_air(self.temperature, 0.0)
         kernels.spread_conductors(network, self.temperature)
         self.time = 0.0
         self.links = model.new_links()
+        self.exchange = model.new_exchange(self.temperature)
         kernels.conductances(network, self.temperature, self.k_scale, self.links)
         plain = member.conductivity_scale is None and member.capacity_scale is None
         self.linear = model.linear and boundaries.linear and boundaries.steady_films
@@ -189,7 +191,7 @@ class Stepper:
         self.shelf = (shelf if plain and shelf is not None else FactorShelf()) if self.linear else None
         self.own: Factor | None = None
         self.factor: Factor | None = None
-        self.inverse = np.zeros((conductors, conductors))
+        self.inverse = np.zeros((lumps, lumps))
         self.work = np.zeros((6, max(n, len(network.face_cell))))[:, :]
         self.surface = self.temperature[network.face_cell].copy()
         self.content, self.capacity = np.zeros(n), np.zeros(n)
@@ -222,9 +224,10 @@ class Stepper:
         model = self.model
         if not model.linear:
             kernels.conductances(model.network, self._ahead(step), self.k_scale, self.links)
+            kernels.zone_exchange(model.network, self.links, self.temperature, self.exchange, 3)
         kernels.assemble(
-            model.network, self.links, capacity, self._slopes(surroundings), GAMMA * step, factor.band,
-            factor.border, factor.corner,
+            model.network, self.links, self.exchange, capacity, self._slopes(surroundings),
+            GAMMA * step, factor.band, factor.border, factor.corner,
         )  # fmt: skip
         self.factorised += 1
         return factor if kernels.reduce_border(factor.band, factor.border, factor.reduced, factor.schur) else None
@@ -258,7 +261,8 @@ class Stepper:
             self.factor = self._assembled(step, surroundings, self.own, capacity)
         if self.factor is None:
             return False
-        corner = self.factor.corner - GAMMA * step * joule * self.model.temperature_coefficient
+        corner = self.factor.corner.copy()
+        corner[: len(joule)] -= GAMMA * step * joule * self.model.temperature_coefficient
         return kernels.invert_conductors(self.factor.schur, corner, self.inverse)
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
@@ -269,9 +273,10 @@ class Stepper:
         flow, slope = np.zeros(faces), np.zeros(faces)
         kernels.border_flow(network, self.links, surroundings, self.temperature, self.surface, flow, slope)
         source = model.part_sources(self.time)
-        source[model.cells :] += model.joule(current, self.temperature)
+        source[model.conductor_slice] += model.joule(current, self.temperature)
         net = np.zeros(model.unknowns)
-        kernels.net_heat(network, self.links, self.temperature, source, flow, net)
+        kernels.zone_exchange(network, self.links, self.temperature, self.exchange, 4)
+        kernels.net_heat(network, self.links, self.exchange, self.temperature, source, flow, net)
         return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
 
     def _first_step(self, rate: np.ndarray) -> float:
@@ -289,7 +294,7 @@ class Stepper:
                 current = self.currents(self.time)
                 if fresh:
                     before = self._initial_rate(current)
-                    if self.rate is None or np.abs(before - self.rate)[self.model.cells :].max(initial=0.0) > 0 or (
+                    if self.rate is None or np.abs(before - self.rate)[self.model.conductor_slice].max(initial=0.0) > 0 or (
                         self.suggested is None
                     ):
                         self.rate = before
@@ -336,6 +341,7 @@ class Stepper:
             elif stage == 2:
                 base += step * (_B1 * flows[0] + _B2 * flows[1])
             state = guess.copy()
+            model.hold_open_air(state, self.time + _NODES[stage] * step)
             kernels.spread_conductors(network, state)
             solved = self._solve_stage(stage, step, surrounding, joules, base, state, matrix, stage_tolerance)
             if solved is None:
@@ -374,8 +380,8 @@ class Stepper:
         capacity = self.capacity
         for attempt in range(_MOST_MATRICES + 1):
             iterations, change, _, made, left = kernels.solve_stage(
-                model.network, self.links, surrounding[stage], *matrix, model.linear, self.k_scale, self.c_scale,
-                joules[stage], model.temperature_coefficient, model.part_sources(self.time + _NODES[stage] * step),
+                model.network, self.links, self.exchange, surrounding[stage], *matrix, model.linear,
+                self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient, model.part_sources(self.time + _NODES[stage] * step),
                 base, GAMMA * step, state, self.surface, self.work, tolerance, _MOST_ITERATIONS,
             )  # fmt: skip
             if iterations >= 0 and np.isfinite(change):
@@ -462,6 +468,8 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     state[model.cell_order.ravel()] = np.where(total > 0, mixed, temperature).ravel()
     for index, conductor in enumerate(scenario.conductors):
         state[model.cells + index] = own[conductor.part]
+    if model.section.air is not None:
+        state[model.conductor_slice.stop :] = own[model.section.air.zone_parts]
     return state
 
 

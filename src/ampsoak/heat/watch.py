@@ -144,6 +144,8 @@ class ProbeReader:
         for index, conductor in enumerate(section.scenario.conductors):
             if conductor.part == part:
                 return [(model.cells + index, None, 1.0)]
+        if section.scenario.parts[part].air is not None:
+            return [(int(model.part_cells[part][0]), None, 1.0)]
         i0, i1, sx = self._share(section.x_points, probe.x, probe.y, 0)
         j0, j1, sy = self._share(section.y_points, probe.y, probe.x, 1)
         entries = []

@@ -96,6 +96,27 @@ class HeatSource:
 
 
 @dataclass(frozen=True)
+class AirZone:
+    """Open air in a part: one well-mixed air temperature, films and grey radiation on every surface it touches.
+
+    Parameters
+    ----------
+    gravity : str                      "down" (towards smaller y) or "along" (the section is cut horizontally)
+    height : float                     height of vertical surfaces when gravity is along the cable [m]
+    temperature : TimeTable or None    air and radiant temperature when the zone is open to a room [K]; None: it floats
+    law : str                          "natural" (correlations by form and size, radiation by emissivity) or "iec_60287"
+                                       (cylinders only: h = (Z / D^g + E) dT^(1/4), radiation included)
+    law_constants : tuple of float     iec_60287: Z, E, g
+    """
+
+    gravity: str = "along"
+    height: float = 2.4
+    temperature: TimeTable | None = None
+    law: str = "natural"
+    law_constants: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
 class Part:
     """A named region of one material.
 
@@ -106,6 +127,7 @@ class Part:
     role : str                          conductor, insulation, jacket, filler, fill, board, framing, air or other
     start_temperature : float or None   [K]; None follows the scenario's start state
     heat_source : HeatSource or None    heat put into the part
+    air : AirZone or None               the part is open air, not a conducting solid
     """
 
     name: str
@@ -113,6 +135,7 @@ class Part:
     role: str = "other"
     start_temperature: float | None = None
     heat_source: HeatSource | None = None
+    air: AirZone | None = None
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import numpy as np
 from ampsoak.base.errors import NumericalError
 from ampsoak.scenario.case import Scenario
 from ampsoak.scenario.shapes import Circle, Rectangle
+from ampsoak.section.air import AirSurfaces, air_surfaces, zone_parts
 from ampsoak.section.grid import graded_lines, unknown_positions
 from ampsoak.section.interfaces import interface_tensors
 from ampsoak.section.kernels import paint_lines
@@ -59,7 +60,9 @@ class Section:
     cell_area : (nx, ny, n_parts) float64                the same per cell [m²]
     interface : (nx + 1, ny + 1, 3) float64              weighted normals of the interfaces in each element
     point_part : (nx, ny) int64                          part at each point
-    point_conductor : (nx, ny) int64                     conductor that covers the point, -1 for none
+    point_conductor : (nx, ny) int64                     conductor that covers the point, -1 for none; air zones are
+                                                         numbered after the conductors
+    air : AirSurfaces or None                            surfaces of the air zones
     cut : CutEdge
     part_area_exact : (n_parts,) float64                 painted area resolved on a grid-independent fine set of lines [m²]
     scenario : Scenario
@@ -75,6 +78,7 @@ class Section:
     point_part: np.ndarray
     point_conductor: np.ndarray
     cut: CutEdge
+    air: AirSurfaces | None
     part_area_exact: np.ndarray
     scenario: Scenario
 
@@ -269,6 +273,8 @@ def _point_parts(
     owner = np.full(part.shape, -1, dtype=np.int64)
     for index, shape in enumerate(outlines):
         owner[shape.contains(x[:, None], y[None, :])] = index
+    for number, zone in enumerate(zone_parts(scenario)):
+        owner[(part == zone) & (owner < 0)] = len(outlines) + number
     return part, owner
 
 
@@ -300,6 +306,18 @@ def _cut_links(outlines: list, x: np.ndarray, y: np.ndarray, covered: np.ndarray
     return CutEdge(**{name: np.asarray(value, dtype=types.get(name, np.int64)) for name, value in found.items()})
 
 
+def _refuse_bare_conductors(scenario: Scenario, owner: np.ndarray) -> None:
+    count = len(scenario.conductors)
+    for one, other in ((owner[1:], owner[:-1]), (owner[:, 1:], owner[:, :-1])):
+        for first, second in ((one, other), (other, one)):
+            bare = first[(first >= 0) & (first < count) & (second >= count)]
+            if len(bare):
+                raise NumericalError(
+                    f"conductor {scenario.conductors[bare[0]].name} lies bare in an air zone, which is not modelled; "
+                    "give it an insulation or a thin coating"
+                )
+
+
 def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | None = None) -> Section:
     """Mesh and paint the scenario's section.
 
@@ -325,6 +343,7 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
     finest = float(min(np.diff(x_lines).min(), np.diff(y_lines).min()))
     outlines = _link_outlines(scenario, x_points, y_points)
     point_part, point_conductor = _point_parts(scenario, x_points, y_points, outlines)
+    _refuse_bare_conductors(scenario, point_conductor)
     for index, conductor in enumerate(scenario.conductors):
         inside = int((point_conductor == index).sum())
         if inside < 4:
@@ -343,6 +362,7 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
         point_part=point_part,
         point_conductor=point_conductor,
         cut=_cut_links(outlines, x_points, y_points, point_conductor),
+        air=air_surfaces(scenario, x_points, y_points, point_conductor, (np.diff(x_lines), np.diff(y_lines))),
         part_area_exact=_exact_areas(painting, scenario.width, scenario.height),
         scenario=scenario,
     )

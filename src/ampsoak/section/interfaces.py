@@ -24,7 +24,7 @@ def parts_at(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return part
 
 
-def _pieces(shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
+def outline_pieces(shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
     """Middles and vectors of short straight pieces of an outline, (n, 2) each [m]."""
     # a multiple of eight chords, so that a mirrored or turned circle is cut into mirrored or turned pieces
     count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
@@ -57,22 +57,23 @@ def interface_tensors(
     (nx + 1, ny + 1, 3) float64    sums of (n_x², n_y², n_x n_y) times length times jump of log conductivity [m]
     """
     tensor = np.zeros((len(x_points) + 1, len(y_points) + 1, 3))
-    conductor_parts = {conductor.part for conductor in scenario.conductors}
+    isothermal = {conductor.part for conductor in scenario.conductors}
+    isothermal |= {index for index, part in enumerate(scenario.parts) if part.air is not None}
     log_k = np.array(
         [
-            np.nan if index in conductor_parts else np.log(part.material.thermal_conductivity(_REFERENCE_TEMPERATURE))
+            np.nan if index in isothermal else np.log(part.material.thermal_conductivity(_REFERENCE_TEMPERATURE))
             for index, part in enumerate(scenario.parts)
         ]
     )
     for paint in scenario.paints:
-        middle, vector = _pieces(paint.shape, finest / _PIECES_PER_CELL)
+        middle, vector = outline_pieces(paint.shape, finest / _PIECES_PER_CELL)
         length = np.hypot(vector[:, 0], vector[:, 1])
         normal = np.column_stack([vector[:, 1], -vector[:, 0]]) / length[:, None]
         # far enough to leave the chord of a curved outline, near enough to stay inside thin layers
         away = 0.02 * finest * normal
         one = log_k[parts_at(scenario, *(middle + away).T)]
         other = log_k[parts_at(scenario, *(middle - away).T)]
-        weight = np.nan_to_num(np.abs(one - other)) * length  # an outline of a conductor is not a material interface
+        weight = np.nan_to_num(np.abs(one - other)) * length  # conductors and air zones are no material interface
         i = np.searchsorted(x_points, middle[:, 0])
         j = np.searchsorted(y_points, middle[:, 1])
         for component, product in enumerate(

@@ -85,14 +85,14 @@ class _Batch:
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
         stepper = Stepper(model, Member(profiles, self.start), settings.tolerance, self.boundaries, self.shelf)
         watch, reader = LimitWatch(model, scenario.limits), PartReader(model)
-        limits, conductors = len(scenario.limits), model.unknowns - model.cells
+        limits, conductors = len(scenario.limits), len(scenario.conductors)
         time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
         outcome[steady_margin < 0] = _NEVER
         for index, _, _, _ in watch.begin(self.start):
             time[index], outcome[index] = 0.0, _AT_START
         conductor = np.full((conductors, len(self.times)), np.nan)
         parts = np.full((len(scenario.parts), len(self.times)), np.nan)
-        conductor[:, 0], parts[:, 0] = self.start[model.cells :], reader.maximum(self.start)
+        conductor[:, 0], parts[:, 0] = self.start[model.conductor_slice], reader.maximum(self.start)
         kept = 1
         for step in stepper.steps(settings.horizon):
             for index, when, _, upwards in watch.crossings(step):
@@ -100,7 +100,7 @@ class _Batch:
                     time[index], outcome[index] = when, _REACHED
             while kept < len(self.times) and self.times[kept] <= step.end * (1 + 1e-12):
                 state = step.at(min(self.times[kept], step.end))
-                conductor[:, kept], parts[:, kept] = state[model.cells :], reader.maximum(state)
+                conductor[:, kept], parts[:, kept] = state[model.conductor_slice], reader.maximum(state)
                 kept += 1
             if step.after.max() > self.ceiling and (outcome != _BEYOND).all():
                 break
@@ -237,7 +237,7 @@ def _record(scenario, batch, grid, states, members) -> Curve:
     steady_temperature = np.full((len(scenario.conductors), len(grid)), np.nan)
     for column, state in enumerate(states):
         if state.exists:
-            steady_temperature[:, column] = state.temperature[model.cells :]
+            steady_temperature[:, column] = state.temperature[model.conductor_slice]
     return Curve(
         title=scenario.title,
         circuit=scenario.circuits[settings.circuit].name,
@@ -253,7 +253,7 @@ def _record(scenario, batch, grid, states, members) -> Curve:
         part_names=[part.name for part in scenario.parts],
         part_maximum=np.stack([member.parts for member in members], axis=1),
         start_description=start_words(settings.start),
-        start_temperature=batch.start[model.cells :].copy(),
+        start_temperature=batch.start[model.conductor_slice].copy(),
         adiabatic_k=scenario.adiabatic_k if scenario.adiabatic_k is not None else np.nan,
         adiabatic_area=float(smallest),
         adiabatic_limit=scenario.adiabatic_limit,

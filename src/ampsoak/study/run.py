@@ -49,7 +49,7 @@ class _Recording:
             "append",
             time=time,
             circuit_current=current,
-            conductor_temperature=temperature[self.model.cells :],
+            conductor_temperature=temperature[self.model.conductor_slice],
             conductor_heat=joule,
             part_maximum=maximum,
             part_mean=self.parts.mean(temperature),
