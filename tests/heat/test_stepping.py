@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from heat_cases import (
     ZERO,
+    Balance,
     all_edges,
     case,
     film,
@@ -70,15 +71,15 @@ def test_fewer_steps_for_a_looser_tolerance(accurate):
 
 def test_third_order_with_fixed_steps():
     # R. Alexander, SIAM J. Numer. Anal. 14 (1977) 1006: order 3; a smooth decay, the mesh's own error cancels
-    slab = case(0.1, 1.0, [Part("slab", simple("slab", 1.0, 1e6))], boundaries=(film("right", 1.0, 20.0, ZERO),))
+    slab = case(0.1, 1.0, [Part("slab", simple("slab", 1.0, 1e6))], boundaries=(film("right", 1.0, 20.0, ZERO),), duration=1000.0)
     model = model_for(slab, strip(12, 0.1))
     start = ZERO + 50.0 * np.cos(model.section.x_points / 0.1)
 
     def at_end(count):
-        return march_evenly(slab, None, 2000.0 / count, count, start=start[:], model=model).state(2000.0)
+        return march_evenly(slab, None, 1000.0 / count, count, start=start, model=model).state(1000.0)
 
     fine = at_end(640)
-    errors = [np.abs(at_end(count) - fine).max() for count in (10, 20, 40)]
+    errors = [np.abs(at_end(count) - fine).max() for count in (20, 40, 80)]
     assert observed_orders(errors).min() >= 2.8
 
 
@@ -184,14 +185,14 @@ def test_air_temperature_and_film_follow_their_tables():
 
 
 def test_a_step_that_collapses_says_where_and_why():
-    # runaway without end: copper that cannot lose its heat, until numbers overflow
+    # runaway without end: copper that cannot lose its heat, until the numbers give out
     shape = Circle(5 * MM, 5 * MM, 1 * MM)
     box = case(
         10 * MM, 10 * MM, [Part("fill", simple("fill", 0.04, 1e4)), Part("wire", simple("copper", 400.0, 3.45e6))],
         [Paint(shape, 1)], [wire(1, shape, per_metre=5e-3, coefficient=0.004)], current=200.0, duration=1e9,
     )  # fmt: skip
     with pytest.raises(NumericalError, match=r"conductor wire1"):
-        march(box, tolerance=0.05)
+        march(box, tolerance=100.0)
 
 
 # -- an independent twin -----------------------------------------------------------------------------------------------
@@ -199,33 +200,21 @@ def test_a_step_that_collapses_says_where_and_why():
 
 def _twin(scenario, model, times) -> np.ndarray:
     """The same links and capacities integrated by scipy's implicit Runge-Kutta method, (n_times, n_conductors) [K]."""
-    network, ones = model.network, np.ones(len(model.materials))
-    links, faces = model.new_links(), len(model.network.face_cell)
-    boundaries = BoundaryTables(scenario.boundaries)
-    live = np.concatenate([network.covered < 0, np.ones(model.unknowns - model.cells, dtype=bool)])
-    resistance, coefficient = model.resistance, model.temperature_coefficient
-    current = scenario.circuits[0].profile.start[0]
-    flow, slope, net = np.zeros(faces), np.zeros(faces), np.zeros(model.unknowns)
-    content, capacity = np.zeros(model.unknowns), np.zeros(model.unknowns)
+    balance = Balance(model, BoundaryTables(scenario.boundaries))
+    live = np.ones(model.unknowns, dtype=bool)
+    live[: model.cells] = model.network.covered < 0
     start = start_state(model, scenario.start.temperature)
 
     def rate(time, rise):
         state = start.copy()
         state[live] += rise
-        kernels.spread_conductors(network, state)
-        kernels.conductances(network, state, ones, links)
-        surface = state[network.face_cell].copy()
-        kernels.border_flow(network, links, boundaries.at(time), state, surface, flow, slope)
-        source = np.zeros(model.unknowns)
-        carried = np.where(model.circuit >= 0, current, 0.0)
-        source[model.cells :] = carried**2 * resistance * (1 + coefficient * (state[model.cells :] - 293.15))
-        kernels.net_heat(network, links, state, source, flow, net)
-        kernels.heat_content(network, state, ones, content, capacity)
-        return (net / np.where(live, capacity, 1.0))[live]
+        kernels.spread_conductors(model.network, state)
+        flow = balance.flow(state, time, [scenario.circuits[0].profile.start[0]])
+        return flow[live] / balance.capacity(state)[live]
 
     solution = solve_ivp(rate, (0.0, times[-1]), np.zeros(live.sum()), method="Radau", t_eval=times, rtol=1e-8, atol=1e-7)
     assert solution.success
-    return solution.y[-(model.unknowns - model.cells) :].T + start[model.cells :]
+    return solution.y[-len(scenario.conductors) :].T + start[model.conductor_slice]
 
 
 @pytest.mark.parametrize("kind", ["linear", "nonlinear"])

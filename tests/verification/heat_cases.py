@@ -184,7 +184,7 @@ class Field:
     @property
     def conductors(self) -> np.ndarray:
         """Conductor temperatures [K]."""
-        return self.state[self.model.cells :]
+        return self.state[self.model.conductor_slice]
 
     @property
     def cells(self) -> np.ndarray:
@@ -200,6 +200,45 @@ class Field:
         """Heat leaving through an edge [W/m]."""
         reader = ProbeReader(self.model, [Probe("flow", "edge_heat_flow", edge=edge)])
         return float(reader.read(self.state, *self.border)[0])
+
+
+class Balance:
+    """Heat flowing into every unknown of a section without air zones, and its heat capacities, at any state.
+
+    Parameters
+    ----------
+    model : HeatModel
+    boundaries : BoundaryTables
+    """
+
+    def __init__(self, model: HeatModel, boundaries: BoundaryTables):
+        self.model, self.boundaries = model, boundaries
+        self.links, self.scale = model.new_links(), np.ones(len(model.materials))
+        faces = len(model.network.face_cell)
+        self._flow, self._slope = np.zeros(faces), np.zeros(faces)
+
+    def flow(self, state: np.ndarray, time: float = 0.0, currents=(0.0,)) -> np.ndarray:
+        """Net heat into each unknown, (unknowns,) [W/m]."""
+        model, network = self.model, self.model.network
+        kernels.conductances(network, state, self.scale, self.links)
+        surface = state[network.face_cell].copy()
+        kernels.border_flow(network, self.links, self.boundaries.at(time), state, surface, self._flow, self._slope)
+        source = model.part_sources(time)
+        source[model.conductor_slice] += model.joule(np.asarray(currents, dtype=float), state)
+        net = np.zeros(model.unknowns)
+        kernels.net_heat(network, self.links, model.new_exchange(state), state, source, self._flow, net)
+        return net
+
+    @property
+    def border_loss(self) -> float:
+        """Heat that left through the border in the last ``flow`` [W/m]."""
+        return float(self._flow.sum())
+
+    def capacity(self, state: np.ndarray) -> np.ndarray:
+        """Heat capacity of each unknown, (unknowns,) [J/(m K)]."""
+        content, capacity = np.zeros(self.model.unknowns), np.zeros(self.model.unknowns)
+        kernels.heat_content(self.model.network, state, self.scale, content, capacity)
+        return capacity
 
 
 def model_for(scenario: Scenario, lines=None) -> HeatModel:
@@ -243,7 +282,7 @@ class History:
 
     def conductors(self, times) -> np.ndarray:
         """(n_times, n_conductors) conductor temperatures [K]."""
-        return np.array([self.state(time)[self.model.cells :] for time in np.atleast_1d(times)])
+        return np.array([self.state(time)[self.model.conductor_slice] for time in np.atleast_1d(times)])
 
 
 def march(

@@ -25,6 +25,7 @@ from ampsoak.coverage.limit_line import AdiabaticCheck, LimitLine, adiabatic_che
 from ampsoak.coverage.opening import Opening, WorstOpening, openings, worst_opening
 from ampsoak.coverage.partition import Interval, classify, joined, partition
 from ampsoak.coverage.plain import plain
+from ampsoak.coverage.relays import Relay
 from ampsoak.coverage.stretches import Edge
 from ampsoak.coverage.words import adiabatic_words, current_words, interval_words, model_words, worst_words
 from ampsoak.runfile.records import OUTCOMES, Curve
@@ -186,7 +187,7 @@ class Coverage:
 
 def cover(
     curve: Curve,
-    devices: Sequence[DeviceChoice | DeviceCurve],
+    devices: Sequence[DeviceChoice | DeviceCurve | Relay],
     basis: str | None = None,
     preload: float | None = None,
 ) -> Coverage:
@@ -195,7 +196,7 @@ def cover(
     Parameters
     ----------
     curve : Curve
-    devices : sequence of DeviceChoice or DeviceCurve
+    devices : sequence of DeviceChoice, DeviceCurve or Relay
     basis : str or None        one of ``edges.BASES``; None takes a device's given points, otherwise the standard
     preload : float or None    current the device carried to the steady state before [A]; None reads it from the curve's
                                start ("soaked at 16 A"), which counts for a ``DeviceChoice`` only
@@ -220,7 +221,7 @@ def cover(
         raise ScenarioError(faults)
     if preload is None:
         preload = _soaking_current(curve)
-    built = [device_curve(device, preload) if isinstance(device, DeviceChoice) else device for device in devices]
+    built = [_built(device, preload) for device in devices]
     lines = [LimitLine(curve, number) for number in range(len(curve.limits))]
     return Coverage(
         title=curve.title,
@@ -238,6 +239,12 @@ def cover(
         devices=tuple(_cover_device(curve, lines, device, basis) for device in built),
         run_id=curve.run_id,
     )
+
+
+def _built(device: DeviceChoice | DeviceCurve | Relay, preload: float) -> DeviceCurve:
+    if isinstance(device, DeviceChoice):
+        return device_curve(device, preload)
+    return device.device() if isinstance(device, Relay) else device
 
 
 def _cover_device(curve: Curve, lines: list[LimitLine], device: DeviceCurve, basis: str | None) -> DeviceCoverage:

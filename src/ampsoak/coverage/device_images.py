@@ -7,6 +7,7 @@ breaker with our default images             two-node image and, where a band is 
 fuse                                        curve image on the lines between the standard's points; the fast
                                             edge also opens on the least pre-arcing I²t
 device from points                          curve image on the given points, magnetic element if given
+relay, electronic release                   integral of the operating time with reset (:mod:`ampsoak.coverage.relays`)
 ==========================================  ==============================================================
 
 What every edge may assume is what is worst for it: the fast one keeps its heat longest and meets the lowest threshold
@@ -23,12 +24,14 @@ import numpy as np
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.edges import INSTANTANEOUS_TIME, LEAST_MAGNETIC, MINIMUM_TIME, DeviceCurve, device_curve
 from ampsoak.coverage.images import HALF_CYCLE, AdiabaticElement, CurveImage, TwoNodeImage, ambient_factor
+from ampsoak.coverage.relays import Relay
 from ampsoak.coverage.releases import MagneticElement
 from ampsoak.coverage.stretches import Edge, Stretch, maker_edge
 from ampsoak.coverage.tripping import EDGES, DeviceImage
 from ampsoak.library.load import device_family
 from ampsoak.scenario.case import DeviceChoice
 
+LEAST_PICKUP = 1e-3  # of the first current with a time: stands for a pickup of which nothing is known
 LONGEST_CASE = 1800.0  # [s] slowest cooling of a breaker's case, 5 to 30 min (trade, memory medium)
 # Ttrip over the reference that the ambient test of IEC 60898-1 allows (cl. 9.10, memory medium; rises derived): above the
 # reference the fast edge may move most, below it the slow edge.
@@ -36,12 +39,12 @@ AMBIENT_RISES = {"fast": 46.1, "slow": 48.8}  # [K]
 NOMINAL_RISE = 78.9  # [K] fits one maker's table of miniature breakers, 118.9 °C over 40 °C (read; fit derived)
 
 
-def device_image(choice: DeviceChoice, edge: str, ambient: float | None = None) -> DeviceImage:
+def device_image(choice: DeviceChoice | Relay, edge: str, ambient: float | None = None) -> DeviceImage:
     """State model of one edge of a device.
 
     Parameters
     ----------
-    choice : DeviceChoice
+    choice : DeviceChoice or Relay
     edge : str               "fast", "nominal" or "slow"
     ambient : float or None  air at the device, not at the cable [K]; None is the reference of its data
 
@@ -56,6 +59,10 @@ def device_image(choice: DeviceChoice, edge: str, ambient: float | None = None) 
     """
     if edge not in EDGES:
         raise UsageError(f'there is no edge "{edge}"; edges are {", ".join(EDGES)}')
+    if isinstance(choice, Relay):
+        if ambient is not None:
+            raise UsageError(f'relay "{choice.name}" does not depend on its air; leave its ambient out')
+        return choice.image(edge)
     device = device_curve(choice)
     if "default" in device.bands:
         return _breaker(choice, device, edge, ambient)
@@ -67,16 +74,19 @@ def device_image(choice: DeviceChoice, edge: str, ambient: float | None = None) 
     return image
 
 
-def edges_with_a_model(choice: DeviceChoice) -> tuple[str, ...]:
+def edges_with_a_model(choice: DeviceChoice | Relay) -> tuple[str, ...]:
     """Edges that :func:`device_image` can follow a varying current with."""
+    if isinstance(choice, Relay):
+        return choice.edges()
     device = device_curve(choice)
     return EDGES if "default" in device.bands else tuple(edge for edge in EDGES if _from_curve(choice, device, edge))
 
 
 def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: float | None) -> DeviceImage:
-    row = device_family(choice.standard).thermal_images(choice.rating, device.type)[edge]
+    family = device_family(choice.standard)
+    row = family.thermal_images(choice.rating, device.type)[edge]
     thermal = TwoNodeImage(row.pickup * choice.rating, row.share, row.time_constant_fast, row.time_constant_slow)
-    notes = [f"our {edge} two-node image, from no standard: it satisfies the rows of {device.standard}"]
+    notes = [f"our {edge} thermal image, from no standard: it satisfies the rows of {device.standard}"]
     if ambient is not None:
         factor = _factor(edge, ambient, device.reference_ambient)
         thermal = thermal.at_ambient(factor)
@@ -85,6 +95,8 @@ def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: floa
     unknown = []
     if device.magnetic is not None:
         elements.append(("magnetic", _magnetic(device, edge)))
+    elif family.kind == "relay":
+        notes.append("the contactor's own opening time is not counted")
     elif edge == "fast":
         level = LEAST_MAGNETIC * choice.rating
         unknown.append((level, np.inf, f"no magnetic level is known: above {level:g} A it may act at once"))
@@ -120,15 +132,16 @@ def _from_curve(choice: DeviceChoice, device: DeviceCurve, edge: str) -> DeviceI
     else:
         fast, slow = device.bands[basis].fast, device.bands[basis].slow
     chosen = {"fast": fast, "slow": slow, "nominal": _between(fast, slow)}[edge]
-    if not any(np.isfinite(stretch.time[-1]) and stretch.time[0] > 0 for stretch in chosen.stretches):
+    known = _known(chosen, hold if 0.0 < hold < np.inf else 0.0, edge)
+    if known is None:
         return None
-    pickup, unknown = _known(chosen, hold, edge)
+    pickup, unknown = known
     cooling = LONGEST_CASE if edge == "fast" else 0.0
     elements = [("thermal", CurveImage(chosen, pickup, LONGEST_CASE, cooling, MINIMUM_TIME))]
     if device.magnetic is not None:
         elements.insert(0, ("magnetic", _magnetic(device, edge)))
-        known = device.magnetic.trip * (1 - 1e-12) if edge == "slow" else device.magnetic.hold
-        unknown = [(low, min(high, known), why) for low, high, why in unknown]
+        acts = device.magnetic.trip * (1 - 1e-12) if edge == "slow" else device.magnetic.hold
+        unknown = [(low, min(high, acts), why) for low, high, why in unknown]
         unknown = [row for row in unknown if row[0] < row[1]]
     if fuse and edge == "fast":
         elements += _pre_arcing(choice, device, chosen)
@@ -156,12 +169,15 @@ def _pre_arcing(choice: DeviceChoice, device: DeviceCurve, fast: Edge):
     return [("pre-arcing", AdiabaticElement(energy.minimum, energy.minimum / max(longer) ** 2))]
 
 
-def _known(edge: Edge, hold: float, side: str) -> tuple[float, list[tuple[float, float, str]]]:
-    """Pickup [A] of the curve image of an edge, and where the edge says nothing."""
+def _known(edge: Edge, hold: float, side: str):
+    """Pickup [A] of the curve image of an edge, and where it says nothing; None where it says no time above ``hold``."""
     timed = [stretch for stretch in edge.stretches if stretch.time[-1] > 0 and np.isfinite(stretch.time[-1])]
+    timed = [above for stretch in timed if (above := stretch.portion(hold, np.inf))]
+    if not timed:
+        return None
     first, last = timed[0].low, timed[-1].high
     endless = [stretch.high for stretch in edge.stretches if np.isinf(stretch.time[0]) and stretch.high <= first]
-    pickup = max([hold if 0 < hold < first else 0.0, *endless])
+    pickup = max([hold, *endless])
     unknown = []
     if side == "slow":
         pickup = first * (1 - 1e-12)  # below its first point it is never obliged to open
@@ -169,7 +185,7 @@ def _known(edge: Edge, hold: float, side: str) -> tuple[float, list[tuple[float,
         unknown.append((pickup, first, f"no data of the {side} edge between {pickup:.3g} A and {first:.3g} A"))
     if np.isfinite(last):
         unknown.append((last, np.inf, f"no data of the {side} edge above {last:.3g} A"))
-    return max(pickup, 1e-9), unknown
+    return max(pickup, LEAST_PICKUP * first), unknown
 
 
 def _between(fast: Edge, slow: Edge) -> Edge:

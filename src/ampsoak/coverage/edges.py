@@ -249,9 +249,13 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
     notes = [note.text.rstrip(".") for note in family.notes]
     notes += [note for _, _, note in trips if HOT_BOUND in note]
     proven = magnetic if magnetic and magnetic.kind != "default" else None
+    drawn_fast, drawn_slow = interpolated("fast", holds), interpolated("slow", trips)
+    if _crossed(drawn_fast, drawn_slow):
+        drawn_fast = staircase("fast", holds)
+        notes.append("the line through its hold points would cross the late edge: the staircase stands in its place")
     bands = {
         "standard": Band(staircase("fast", holds), _slow_released(staircase("slow", trips), proven)),
-        "interpolated": Band(interpolated("fast", holds), _slow_released(interpolated("slow", trips), proven)),
+        "interpolated": Band(drawn_fast, _slow_released(drawn_slow, proven)),
     }
     images = family.thermal_images(rating, type)
     if {"fast", "slow"} <= set(images):
@@ -259,7 +263,7 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
         fast, slow = (
             _image_edge(side, images[side], rating, preload, end) for side, end in zip(("fast", "slow"), ends)
         )
-        if magnetic is None:
+        if magnetic is None and family.kind == "breaker":
             fast = fast.until(LEAST_MAGNETIC * rating)
             notes.append(
                 f"no magnetic level is known: above {LEAST_MAGNETIC * rating:g} A it may act at once, so its fast edge "
@@ -292,6 +296,14 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
         notes=tuple(notes),
         sources=tuple(dict.fromkeys(source for source in used if source)),
     )
+
+
+def _crossed(fast: Edge, slow: Edge) -> bool:
+    """True where ``fast`` is the later one at some current; both are straight in log-log between their breaks."""
+    breaks = np.array([*fast.breaks(), *slow.breaks()])
+    current = np.concatenate([breaks * (1 - 1e-9), breaks * (1 + 1e-9)])
+    early, late = np.atleast_1d(fast.time(current)), np.atleast_1d(slow.time(current))
+    return bool((early > late * (1 + 1e-6)).any())
 
 
 def _cold_limits(family: DeviceFamily, rating: float, type: str, given_magnetic: bool):

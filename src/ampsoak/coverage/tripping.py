@@ -32,6 +32,7 @@ class DeviceImage:
     reclosable : bool                False for a fuse
     basis : str                      "default", "interpolated", "maker" or "standard"
     notes : tuple of str             what the model rests on
+    opening_time : float             from operating to the end of the current [s]: the breaker behind a relay
     """
 
     device: str
@@ -41,6 +42,7 @@ class DeviceImage:
     reclosable: bool = True
     basis: str = "default"
     notes: tuple[str, ...] = ()
+    opening_time: float = 0.0
 
     def cold(self) -> DeviceState:
         """State after a long time without current."""
@@ -99,7 +101,7 @@ class Trip:
     time : float                        when it opens [s]; inf: it carries the history; nan: unknown
     element : str                       which element opened it, "" if none
     reason : str                        why unknown
-    state : tuple of tuple of float     device state when it opens or the history ends
+    state : tuple of tuple of float     device state when it operates or the history ends
     history_time : (n,) float64         [s]
     history_current : (n,) float64      [A]
     history_level : (n, n_elements)     level of each element; it opens at 1
@@ -190,7 +192,8 @@ def trip_time(
             outcome, when, why = "unknown", np.nan, reason
             break
         if opens <= duration:
-            outcome, when, which = "opens", time + opens, name
+            if time + opens + image.opening_time <= end:  # else the history is over before the breaker has opened
+                outcome, when, which = "opens", time + opens + image.opening_time, name
             break
     if not currents:
         currents.append(0.0)

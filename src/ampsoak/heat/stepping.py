@@ -417,8 +417,9 @@ class Stepper:
     def _failure(self, what: str, step: float) -> NumericalError:
         model = self.model
         hottest = int(np.argmax(self.temperature))
-        if hottest >= model.cells:
-            place = f"conductor {model.section.scenario.conductors[hottest - model.cells].name}"
+        conductor = hottest - model.cells if hottest >= model.cells else int(model.network.covered[hottest])
+        if conductor >= 0:
+            place = f"conductor {model.section.scenario.conductors[conductor].name}"
         else:
             i, j = np.argwhere(model.cell_order == hottest)[0]
             part = model.section.scenario.parts[model.section.point_part[i, j]]

@@ -207,7 +207,7 @@ class DeviceFamily:
     ----------
     standard : str                   key: "IEC 60898-1", "UL 489", "IEC 60269", ...
     title : str
-    kind : str                       "breaker" or "fuse"
+    kind : str                       "breaker", "fuse" or "relay"
     types : tuple of str             B, C, D; thermal-magnetic; gG; never empty
     ratings : tuple of float         rated currents that can be asked for [A], increasing
     reference_ambient : Value        air temperature the rows hold for [K]

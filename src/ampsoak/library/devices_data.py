@@ -43,7 +43,7 @@ def build_devices(data: DataFile) -> dict[str, DeviceFamily]:
         built[standard] = DeviceFamily(
             standard=standard,
             title=table["title"],
-            kind=data.choice(table, "kind", key, ("breaker", "fuse")),
+            kind=data.choice(table, "kind", key, ("breaker", "fuse", "relay")),
             types=types,
             ratings=data.increasing(table["ratings"], f"{key}.ratings"),
             reference_ambient=data.value(table, "reference_ambient", key, "celsius"),

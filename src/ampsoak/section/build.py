@@ -131,6 +131,11 @@ class _Painting:
                 bands.append((bottom, top) if axis == 0 else (left, right))
         return bands
 
+    def ends(self, axis: int, first: float, last: float) -> list[float]:
+        """Where shapes begin and end across lines along ``axis``, inside first..last [m]."""
+        bounds = [paint.shape.bounds[1 - axis :: 2] for paint in self.paints]
+        return [end for pair in bounds for end in pair if first < end < last]
+
 
 def _interleave(lines: np.ndarray, points: np.ndarray) -> np.ndarray:
     quarters = np.empty(2 * len(points) + 1)
@@ -142,17 +147,18 @@ def _quarter_areas(painting: _Painting, x_quarters: np.ndarray, y_quarters: np.n
     """Area per quarter and part, (2 nx, 2 ny, n_parts): the mean of painting along x and along y."""
     total = 0.0
     for axis, along, across in ((0, x_quarters, y_quarters), (1, y_quarters, x_quarters)):
-        bands = painting.curved_bands(axis)
-        size = np.diff(across)
+        # sides along the lines are met by a border between lines, so that straight sides are exact wherever they are
+        strips = np.union1d(across, painting.ends(axis, across[0], across[-1]))
+        size = np.diff(strips)
         fine = np.zeros(len(size), dtype=bool)
-        for low, high in bands:
-            fine |= (across[1:] > low) & (across[:-1] < high)
+        for low, high in painting.curved_bands(axis):
+            fine |= (strips[1:] > low) & (strips[:-1] < high)
         count = np.where(fine, LINES_PER_QUARTER, 1)
-        row = np.repeat(np.arange(len(size)), count)
+        strip = np.repeat(np.arange(len(size)), count)
         step = np.concatenate([(np.arange(n) + 0.5) / n for n in count])
-        amount = painting.amounts(
-            axis, across[row] + step * size[row], (size / count)[row], row, len(size), along
-        )
+        coordinate = strips[strip] + step * size[strip]
+        row = np.searchsorted(across, coordinate) - 1
+        amount = painting.amounts(axis, coordinate, (size / count)[strip], row, len(across) - 1, along)
         total = total + (amount.transpose(1, 0, 2) if axis == 0 else amount)
     return total / 2
 
@@ -238,6 +244,15 @@ def section_lines(scenario: Scenario) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
+def _spacing_near(points: np.ndarray, centre: float, reach: float) -> float:
+    """Median distance between the points within ``reach`` of ``centre``; of the two around it where there are none."""
+    first, last = np.searchsorted(points, [centre - reach, centre + reach])
+    if last - first < 2:
+        first = min(max(first - 1, 0), len(points) - 2)
+        last = first + 2
+    return float(np.median(np.diff(points[first:last])))
+
+
 def _link_outlines(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> list:
     """Outline of each conductor as links see it, a hair larger than the real one.
 
@@ -250,10 +265,7 @@ def _link_outlines(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> list:
     for conductor in scenario.conductors:
         shape = conductor.shape
         if isinstance(shape, Circle):
-            cell = [
-                np.median(np.diff(points[(points > centre - 1.5 * shape.radius) & (points < centre + 1.5 * shape.radius)]))
-                for points, centre in ((x, shape.x), (y, shape.y))
-            ]
+            cell = [_spacing_near(points, centre, 1.5 * shape.radius) for points, centre in ((x, shape.x), (y, shape.y))]
             shape = Circle(shape.x, shape.y, shape.radius + np.mean(np.square(cell)) / (24 * shape.radius))
         outlines.append(shape)
     return outlines

@@ -1,0 +1,182 @@
+"""Compiled loops against dense linear algebra, against plain Python, and against themselves."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from heat_cases import ZERO, Balance, all_edges, case, film, march, model_for, refined, simple, wire
+from reference_cases import reference_problem
+from scipy.linalg import cholesky_banded, solve
+
+from ampsoak.heat import kernels
+from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.scenario.case import Paint, Part
+from ampsoak.scenario.shapes import Circle
+from ampsoak.study.curve import limit_curve
+from ampsoak.study.run import simulate
+
+MM = 1e-3
+
+
+# -- linear algebra ----------------------------------------------------------------------------------------------------
+
+
+def _random_band(cells: int, reach: int, seed: int) -> np.ndarray:
+    """A diagonally dominant symmetric band, column k of row c holding entry (c + k, c)."""
+    rng = np.random.default_rng(seed)
+    band = np.zeros((cells, reach + 1))
+    for k in range(1, min(reach, cells - 1) + 1):
+        band[: cells - k, k] = -rng.random(cells - k)
+    band[:, 0] = 2.0 * reach + rng.random(cells)
+    return band
+
+
+def _dense(band: np.ndarray) -> np.ndarray:
+    cells, width = band.shape
+    full = np.diag(band[:, 0].copy())
+    for k in range(1, min(width, cells)):
+        full += np.diag(band[: cells - k, k], -k) + np.diag(band[: cells - k, k], k)
+    return full
+
+
+@pytest.mark.parametrize(("cells", "reach"), [(1, 1), (3, 2), (7, 9), (30, 1), (41, 5), (64, 17), (90, 30)])
+def test_band_solver_against_dense(cells, reach):
+    # scipy.linalg.solve; block sizes of four do not divide all of these
+    band = _random_band(cells, reach, seed=cells)
+    right = np.random.default_rng(1).normal(size=cells)
+    expected = solve(_dense(band), right, assume_a="pos")
+    factor, answer = band.copy(), right.copy()
+    assert kernels.factorise(factor)
+    kernels.solve_band(factor, answer)
+    assert answer == pytest.approx(expected, rel=1e-10, abs=1e-13)
+
+
+def test_factor_against_lapack():
+    # scipy.linalg.cholesky_banded; column 0 holds the inverse diagonal
+    band = _random_band(80, 12, seed=3)
+    expected = cholesky_banded(band.T.copy(), lower=True).T
+    factor = band.copy()
+    assert kernels.factorise(factor)
+    assert 1 / factor[:, 0] == pytest.approx(expected[:, 0], rel=1e-12)
+    assert factor[:, 1:] == pytest.approx(expected[:, 1:], rel=1e-10, abs=1e-13)
+
+
+def test_indefinite_band_is_refused():
+    band = _random_band(20, 3, seed=5)
+    band[11, 0] = -1.0
+    assert not kernels.factorise(band)
+
+
+def _small_section():
+    one, two = Circle(4.1 * MM, 5.2 * MM, 1.0 * MM), Circle(7.6 * MM, 5.0 * MM, 0.8 * MM)
+    copper = simple("copper", 400.0, 3.45e6)
+    parts = [Part("fill", simple("fill", 0.04, 1.2e4)), Part("ring", simple("pvc", 0.17, 1.4e6)), Part("one", copper), Part("two", copper)]
+    paints = [Paint(Circle(4.1 * MM, 5.2 * MM, 1.8 * MM), 1), Paint(one, 2), Paint(two, 3)]
+    conductors = [wire(n, shape, per_metre=8e-3, coefficient=0.0039) for n, shape in ((2, one), (3, two))]
+    return case(
+        12 * MM, 10 * MM, parts, paints, conductors, all_edges(film, 12 * MM, 10 * MM, 8.0, 300.0), start=300.0,
+        current=25.0, duration=200.0,
+    )  # fmt: skip
+
+
+def test_bordered_system_against_dense():
+    # matrix and right side assembled by the kernels, solved by scipy.linalg.solve; covered cells carry no equation
+    scenario = _small_section()
+    model = model_for(scenario, (np.linspace(0, 12 * MM, 21), np.linspace(0, 10 * MM, 19)))
+    network, cells, unknowns = model.network, model.cells, model.unknowns
+    state = np.linspace(300.0, 350.0, unknowns)
+    balance = Balance(model, BoundaryTables(scenario.boundaries))
+    balance.flow(state)
+    conductors = unknowns - cells
+    band = np.zeros((cells, int(network.shape[6]) + 1))
+    border, corner = np.zeros((conductors, cells)), np.zeros(conductors)
+    kernels.assemble(
+        network, balance.links, model.new_exchange(state), balance.capacity(state), np.full(len(network.face_cell), 0.01),
+        3.0, band, border, corner,
+    )  # fmt: skip
+    full = np.block([[_dense(band), border.T], [border, np.diag(corner)]])
+    right = np.random.default_rng(2).normal(size=unknowns)
+    reduced, schur, inverse = np.zeros_like(border), np.zeros((conductors, conductors)), np.zeros((conductors, conductors))
+    assert kernels.reduce_border(band, border, reduced, schur)
+    assert kernels.invert_conductors(schur, corner, inverse)
+    answer = right.copy()
+    kernels.solve_bordered(network, band, border, reduced, inverse, answer)
+    right[:cells][network.covered >= 0] = 0.0
+    assert answer == pytest.approx(solve(full, right), rel=1e-9, abs=1e-12)
+
+
+def test_heat_flow_conserves_heat_and_vanishes_in_a_uniform_state():
+    # what leaves one unknown enters another: the sum over the section is what crosses its border
+    scenario = _small_section()
+    model = model_for(scenario)
+    balance = Balance(model, BoundaryTables(scenario.boundaries))
+    state = 300.0 + 50.0 * np.random.default_rng(4).random(model.unknowns)
+    kernels.spread_conductors(model.network, state)
+    net = balance.flow(state)
+    assert abs(balance.border_loss) > 0.1
+    assert net.sum() == pytest.approx(-balance.border_loss, abs=1e-12 * np.abs(net).sum())
+    inside = np.ones(model.unknowns, dtype=bool)
+    inside[model.network.face_cell] = False
+    assert np.abs(balance.flow(np.full(model.unknowns, 321.0))[inside]).max() == 0.0
+
+
+# -- plain Python ------------------------------------------------------------------------------------------------------
+
+_PLAIN = """
+import json, sys
+sys.path[:0] = {paths!r}
+from test_kernels import kernels, plain_numbers
+assert not hasattr(kernels.factorise, "py_func"), "still compiled"
+print(json.dumps(plain_numbers()))
+"""
+
+
+def plain_numbers() -> list[float]:
+    """Conductor temperatures of a small section on a very coarse mesh [K]."""
+    lines = (np.linspace(0, 12 * MM, 18), np.linspace(0, 10 * MM, 16))
+    return march(_small_section(), lines, tolerance=0.5, until=60.0).conductors([5.0, 60.0]).ravel().tolist()
+
+
+def test_kernels_without_the_compiler_give_the_same_numbers():
+    # the compiled loops are ordinary Python: run uncompiled in a process of its own
+    here = Path(__file__).parent
+    paths = [str(here), str(here.parent / "verification"), *sys.path]
+    plain = subprocess.run(
+        [sys.executable, "-c", _PLAIN.format(paths=paths)], env={**os.environ, "NUMBA_DISABLE_JIT": "1"},
+        capture_output=True, text=True, check=True, timeout=120,
+    )  # fmt: skip
+    assert json.loads(plain.stdout) == pytest.approx(plain_numbers(), rel=1e-12)
+    assert hasattr(kernels.factorise, "py_func")
+    assert max(plain_numbers()) > 305.0
+
+
+# -- the same bits -----------------------------------------------------------------------------------------------------
+
+
+def test_same_run_twice_is_the_same_bits():
+    scenario = refined(reference_problem("P4"), 0.4 * MM)
+    scenario = replace(scenario, run=replace(scenario.run, duration=400.0))
+    one, two = simulate(scenario), simulate(scenario)
+    assert np.array_equal(one.time, two.time)
+    assert np.array_equal(one.conductor_temperature, two.conductor_temperature)
+    assert np.array_equal(one.probe_value, two.probe_value)
+
+
+@pytest.mark.parametrize("problem", ["P2", "P4"])
+def test_limit_curve_has_the_same_bits_whatever_the_number_of_workers(problem):
+    scenario = refined(reference_problem(problem), 0.4 * MM, growth=1.6)
+    currents = [20.0, 40.0, 80.0, 160.0]
+    alone, pair = (limit_curve(scenario, currents=currents, workers=workers) for workers in (1, 2))
+    assert np.array_equal(alone.time_to_limit, pair.time_to_limit)
+    assert np.array_equal(alone.conductor_temperature, pair.conductor_temperature, equal_nan=True)
+    assert np.array_equal(alone.steady_temperature, pair.steady_temperature, equal_nan=True)
+    assert alone.canonical_hash == pair.canonical_hash
+    assert np.isfinite(alone.time_to_limit).any()
+    assert alone.start_temperature == pytest.approx(25.0 + ZERO)
