@@ -1,4 +1,4 @@
-"""``python -m ampsoak`` is the command line."""
+"""``python -m ampsoak`` is the command ``ampsoak``."""
 
 from ampsoak.cli.main import main
 

@@ -87,10 +87,8 @@ def test_energy_closes(solved):
 
 @pytest.mark.parametrize("problem", ["P1", "P2", "P3"])
 def test_sliding_and_turning_the_cable_changes_less_than_a_third_of_a_kelvin(problem):
-    # own requirement: 0.3 K between positions while the conductor is below 250 °C (in P3 the slides move the cable in its
-    # hole by less than 1 % of the gap)
-    reference = table(problem)
-    times = reference["time_s"][reference["conductor_celsius"] < 250.0]
+    # own requirement: 0.3 K between positions (in P3 the slides move the cable in its hole by less than 1 % of the gap)
+    times = table(problem)["time_s"]
     slides = ((0.0, 0.0), (0.10e-3, 0.08e-3), (-0.13e-3, 0.20e-3), (0.21e-3, -0.05e-3))
     if problem == "P3":
         slides = tuple((0.1 * x, 0.1 * y) for x, y in slides)

@@ -29,7 +29,7 @@ from ampsoak.study.model import (
 )
 
 _REACHED, _NEVER, _BEYOND, _AT_START = range(len(OUTCOMES))
-_BESIDE_KNEE = (0.998, 1.002, 1.01, 1.03, 1.07, 1.14)  # currents added around each knee, as multiples of it
+_BESIDE_KNEE = (0.998, 1.003, 1.02, 1.08)  # currents added around each knee, as multiples of it
 _KNEE_WITHIN = 1e-3  # relative width to which knees are located before currents are set beside them
 _PER_DECADE = 24  # stored history times per decade
 _FIRST_TIME = 1e-3  # [s]

@@ -13,7 +13,7 @@ from ampsoak.study.model import record_of_section
 _SECONDS_PER_FLOP = 6e-10
 _STEPS_PER_JUMP = 22
 _MEMBER_STEPS = 45
-_BESIDE_KNEE = 6
+_BESIDE_KNEE = 4
 
 
 def section_record(scenario: Scenario) -> SectionRecord:
