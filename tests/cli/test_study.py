@@ -78,7 +78,7 @@ def test_every_caution_is_printed(studied):
 def test_talk_goes_to_standard_error(studied):
     _, _, out, err = studied
     assert "history 100 %" in err or "History:" in err
-    assert "limit curve 100 %: 12 of 12 currents" in err
+    assert re.search(r"limit curve 100 %: (\d+) of \1 currents", err)
     assert "Written to" in err
     assert "Written to" not in out
 

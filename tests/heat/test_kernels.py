@@ -77,7 +77,12 @@ def test_indefinite_band_is_refused():
 def _small_section():
     one, two = Circle(4.1 * MM, 5.2 * MM, 1.0 * MM), Circle(7.6 * MM, 5.0 * MM, 0.8 * MM)
     copper = simple("copper", 400.0, 3.45e6)
-    parts = [Part("fill", simple("fill", 0.04, 1.2e4)), Part("ring", simple("pvc", 0.17, 1.4e6)), Part("one", copper), Part("two", copper)]
+    parts = [
+        Part("fill", simple("fill", 0.04, 1.2e4)),
+        Part("ring", simple("pvc", 0.17, 1.4e6)),
+        Part("one", copper),
+        Part("two", copper),
+    ]
     paints = [Paint(Circle(4.1 * MM, 5.2 * MM, 1.8 * MM), 1), Paint(one, 2), Paint(two, 3)]
     conductors = [wire(n, shape, per_metre=8e-3, coefficient=0.0039) for n, shape in ((2, one), (3, two))]
     return case(
@@ -98,12 +103,16 @@ def test_bordered_system_against_dense():
     band = np.zeros((cells, int(network.shape[6]) + 1))
     border, corner = np.zeros((conductors, cells)), np.zeros(conductors)
     kernels.assemble(
-        network, balance.links, model.new_exchange(state), balance.capacity(state), np.full(len(network.face_cell), 0.01),
-        3.0, band, border, corner,
+        network, balance.links, model.new_exchange(state), balance.capacity(state),
+        np.full(len(network.face_cell), 0.01), 3.0, band, border, corner,
     )  # fmt: skip
     full = np.block([[_dense(band), border.T], [border, np.diag(corner)]])
     right = np.random.default_rng(2).normal(size=unknowns)
-    reduced, schur, inverse = np.zeros_like(border), np.zeros((conductors, conductors)), np.zeros((conductors, conductors))
+    reduced, schur, inverse = (
+        np.zeros_like(border),
+        np.zeros((conductors, conductors)),
+        np.zeros((conductors, conductors)),
+    )
     assert kernels.reduce_border(band, border, reduced, schur)
     assert kernels.invert_conductors(schur, corner, inverse)
     answer = right.copy()

@@ -31,7 +31,7 @@ from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.stepping import start_state
 from ampsoak.heat.watch import LimitWatch
 from ampsoak.scenario.case import CurrentProfile, Limit, MeshSettings, Paint, Part, TimeTable
-from ampsoak.scenario.shapes import Circle
+from ampsoak.scenario.shapes import Circle, Rectangle
 from ampsoak.study.run import simulate
 
 MM = 1e-3
@@ -51,7 +51,14 @@ def accurate(request):
     scenario = coarse(request.param)
     model = model_for(scenario)
     profile = scenario.circuits[0].profile
-    times = np.unique(np.concatenate([begin + np.geomspace(0.05, 1.0, 60) * (end - begin) for begin, end in zip(profile.time[:-1], profile.time[1:], strict=True)]))
+    times = np.unique(
+        np.concatenate(
+            [
+                begin + np.geomspace(0.05, 1.0, 60) * (end - begin)
+                for begin, end in zip(profile.time[:-1], profile.time[1:], strict=True)
+            ]
+        )
+    )
     return scenario, model, times, march(scenario, model=model, tolerance=1e-3).conductors(times)
 
 
@@ -71,7 +78,13 @@ def test_fewer_steps_for_a_looser_tolerance(accurate):
 
 def test_third_order_with_fixed_steps():
     # R. Alexander, SIAM J. Numer. Anal. 14 (1977) 1006: order 3; a smooth decay, the mesh's own error cancels
-    slab = case(0.1, 1.0, [Part("slab", simple("slab", 1.0, 1e6))], boundaries=(film("right", 1.0, 20.0, ZERO),), duration=1000.0)
+    slab = case(
+        0.1,
+        1.0,
+        [Part("slab", simple("slab", 1.0, 1e6))],
+        boundaries=(film("right", 1.0, 20.0, ZERO),),
+        duration=1000.0,
+    )
     model = model_for(slab, strip(12, 0.1))
     start = ZERO + 50.0 * np.cos(model.section.x_points / 0.1)
 
@@ -157,7 +170,10 @@ def test_milliseconds_of_fault_and_days_of_soak_in_one_run():
     loaded = scenario.conductors[:2]
     bounds = [
         sum(
-            1500.0**2 * c.resistance * (1 + c.temperature_coefficient * (run.conductor_temperature[row, n] - 293.15)) * fault
+            1500.0**2
+            * c.resistance
+            * (1 + c.temperature_coefficient * (run.conductor_temperature[row, n] - 293.15))
+            * fault
             for n, c in enumerate(loaded)
         )
         for row in rows
@@ -212,7 +228,9 @@ def _twin(scenario, model, times) -> np.ndarray:
         flow = balance.flow(state, time, [scenario.circuits[0].profile.start[0]])
         return flow[live] / balance.capacity(state)[live]
 
-    solution = solve_ivp(rate, (0.0, times[-1]), np.zeros(live.sum()), method="Radau", t_eval=times, rtol=1e-8, atol=1e-7)
+    solution = solve_ivp(
+        rate, (0.0, times[-1]), np.zeros(live.sum()), method="Radau", t_eval=times, rtol=1e-8, atol=1e-7
+    )
     assert solution.success
     return solution.y[-len(scenario.conductors) :].T + start[model.conductor_slice]
 
@@ -246,6 +264,24 @@ def test_twin_by_the_method_of_lines(kind):
 
 def test_fixed_edges_hold_their_temperature():
     # boundary by definition
-    box = case(0.02, 0.02, [Part("box", simple("box", 0.2, 1e6))], boundaries=(fixed("left", 0.02, 350.0),), duration=50.0)
+    box = case(
+        0.02, 0.02, [Part("box", simple("box", 0.2, 1e6))], boundaries=(fixed("left", 0.02, 350.0),), duration=50.0
+    )
     field = march(box, tolerance=0.05).field(50.0)
     assert field.at(0.0, 0.013) == pytest.approx(350.0, abs=1e-9)
+
+
+def test_a_foil_that_stores_next_to_nothing_does_not_stop_the_run():
+    # a film met by cells without heat content answers at once; the slab behind warms as if the foil were not there
+    def slab(foil):
+        parts = [Part("slab", simple("slab", 0.2, 1e6)), Part("foil", simple("foil", 50.0, foil))]
+        paints = [Paint(Rectangle(0.0, 0.0, 1e-4, 0.01), 1)]
+        edges = (film("left", 0.01, 10.0, 400.0),)
+        scenario = case(0.0201, 0.01, parts, paints, boundaries=edges, start=300.0, duration=600.0)
+        return march(
+            scenario, (np.concatenate([[0.0], np.linspace(1e-4, 0.0201, 21)]), np.array([0.0, 0.01])), tolerance=0.01
+        )
+
+    found = slab(1e-6).state(600.0)[1:]
+    assert found == pytest.approx(slab(10.0).state(600.0)[1:], abs=0.02)
+    assert found[0] > 330.0

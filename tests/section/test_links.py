@@ -36,7 +36,8 @@ MM = 1e-3
 
 @pytest.mark.parametrize("problem", ["P1", "P2", "P3"])
 def test_links_are_positive_where_no_outline_cuts_the_mesh(problem):
-    # heat flows from hot to cold along every link; elements that a curved outline cuts are judged by what they do, below
+    # heat flows from hot to cold along every link; elements that a curved outline cuts are judged by what they do,
+    # below
     model = model_for(reference_problem(problem))
     balance = Balance(model, BoundaryTables(model.section.scenario.boundaries))
     balance.flow(np.full(model.unknowns, 330.0))
@@ -54,7 +55,9 @@ def test_heat_anywhere_cools_nothing(problem):
     # maximum principle: the response to heat put into any one place is nowhere negative (P3 gets films of 8 W/(m² K))
     scenario = refined(reference_problem(problem), 0.4 * MM, growth=1.5)
     if problem == "P3":
-        scenario = replace(scenario, boundaries=tuple(film(edge, scenario.width, 8.0, ZERO) for edge in ("bottom", "top")))
+        scenario = replace(
+            scenario, boundaries=tuple(film(edge, scenario.width, 8.0, ZERO) for edge in ("bottom", "top"))
+        )
     model = model_for(scenario)
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     live = np.ones(model.unknowns, dtype=bool)
@@ -65,11 +68,16 @@ def test_heat_anywhere_cools_nothing(problem):
 
 
 def _conduction_matrix(model, balance) -> lil_matrix:
-    """Heat leaving each unknown per kelvin of each, (unknowns, unknowns), from flows of 49 disjoint groups of cells."""
+    """Heat leaving each unknown per kelvin of each, (unknowns, unknowns) [W/(m K)].
+
+    Probed with nine groups of cells that do not touch each other, and one conductor at a time.
+    """
     nx, ny = model.section.shape
     zero = balance.flow(np.full(model.unknowns, ZERO))
     matrix = lil_matrix((model.unknowns, model.unknowns))
-    groups = [[model.cell_order[i, j] for i in range(a, nx, 3) for j in range(b, ny, 3)] for a in range(3) for b in range(3)]
+    groups = [
+        [model.cell_order[i, j] for i in range(a, nx, 3) for j in range(b, ny, 3)] for a in range(3) for b in range(3)
+    ]
     neighbours = {}
     for i in range(nx):
         for j in range(ny):
@@ -126,7 +134,10 @@ def test_layers_in_series_are_exact_on_any_mesh():
     parts = [Part(f"layer{n}", simple(f"layer{n}", k, 1e5)) for n, (_, k) in enumerate(layers)]
     starts = np.cumsum([0.0] + [thickness for thickness, _ in layers])
     paints = [Paint(Rectangle(starts[n], 0.0, starts[n + 1], 10 * MM), n) for n in (1, 2)]
-    edges = (film("left", 10 * MM, 9.0, 100.0 + ZERO), film("right", 10 * MM, 25.0, ZERO, resistance=TimeTable.constant(0.05)))
+    edges = (
+        film("left", 10 * MM, 9.0, 100.0 + ZERO),
+        film("right", 10 * MM, 25.0, ZERO, resistance=TimeTable.constant(0.05)),
+    )
     field = solve_steady(case(width, 10 * MM, parts, paints, boundaries=edges))
     resistance = 1 / 9.0 + sum(thickness / k for thickness, k in layers) + 0.05 + 1 / 25.0
     density = 100.0 / resistance
@@ -153,7 +164,12 @@ def test_layers_side_by_side_are_exact():
 
 
 def test_flux_edge_gives_its_flux():
-    box = case(20 * MM, 10 * MM, [Part("box", simple("box", 0.3, 1e5))], boundaries=(flux("bottom", 20 * MM, 120.0), fixed("top", 20 * MM, ZERO)))
+    box = case(
+        20 * MM,
+        10 * MM,
+        [Part("box", simple("box", 0.3, 1e5))],
+        boundaries=(flux("bottom", 20 * MM, 120.0), fixed("top", 20 * MM, ZERO)),
+    )
     field = solve_steady(box)
     assert field.leaving("bottom") == pytest.approx(-120.0 * 20 * MM, rel=1e-12)
     assert field.leaving("top") == pytest.approx(120.0 * 20 * MM, rel=1e-9)
@@ -164,7 +180,9 @@ def test_flux_edge_gives_its_flux():
 
 
 def test_point_probes_are_exact_in_a_linear_field():
-    model = model_for(case(20 * MM, 10 * MM, [Part("box", simple("box", 0.3, 1e5))]), (even(20 * MM, 9), even(10 * MM, 7)))
+    model = model_for(
+        case(20 * MM, 10 * MM, [Part("box", simple("box", 0.3, 1e5))]), (even(20 * MM, 9), even(10 * MM, 7))
+    )
     section = model.section
     state = np.empty(model.unknowns)
     state[model.cell_order] = 300.0 + 1e3 * section.x_points[:, None] - 2e3 * section.y_points[None, :]
@@ -188,7 +206,9 @@ def test_probe_on_an_oblique_place_of_a_cable_surface_lies_between_both_sides():
     x, y, r = 184 * MM + 2.7 * MM, 57.2 * MM, 2.3 * MM
     for angle in (0.2, 0.7, 1.3):
         ray = np.array([np.cos(angle), np.sin(angle)])
-        inside, surface, outside = (field.at(*(np.array([x, y]) + (r + away) * ray)) for away in (-0.3 * MM, 0.0, 0.3 * MM))
+        inside, surface, outside = (
+            field.at(*(np.array([x, y]) + (r + away) * ray)) for away in (-0.3 * MM, 0.0, 0.3 * MM)
+        )
         assert inside > surface > outside
 
 
@@ -218,7 +238,13 @@ def test_mean_of_a_part_heated_evenly_is_its_mean():
     # closed form: a plate 12 mm thick with 1e5 W/m³ between fixed faces; mean q L² / (12 k), maximum q L² / (8 k)
     source = HeatSource("volume", TimeTable.constant(1e5))
     plate = Part("plate", simple("plate", 0.5, 1e6), heat_source=source)
-    scenario = case(12 * MM, 5 * MM, [plate], boundaries=(fixed("left", 5 * MM, ZERO), fixed("right", 5 * MM, ZERO)), duration=3000.0)
+    scenario = case(
+        12 * MM,
+        5 * MM,
+        [plate],
+        boundaries=(fixed("left", 5 * MM, ZERO), fixed("right", 5 * MM, ZERO)),
+        duration=3000.0,
+    )
     run = simulate(replace(scenario, probes=(Probe("mean", "mean", part=0), Probe("maximum", "maximum", part=0))))
     expected = np.array([1 / 12, 1 / 8]) * 1e5 * (12 * MM) ** 2 / 0.5
     assert run.probe_value[-1] - ZERO == pytest.approx(expected, rel=5e-3)

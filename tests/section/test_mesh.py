@@ -83,7 +83,9 @@ def test_areas_of_a_cable_are_conserved(problem, slide):
     core, copper = np.pi * (1.4 * MM) ** 2, np.pi * (0.814 * MM) ** 2
     assert mesh["jacket"] == pytest.approx(outer - inner, rel=1e-3)
     assert mesh["insulation"] == pytest.approx(2 * (core - copper), rel=2e-3)
-    assert mesh["filler"] == pytest.approx(inner - 2 * core - copper + 2 * _overlap(1.4 * MM, 0.814 * MM, 2.5 * MM), rel=2e-3)
+    assert mesh["filler"] == pytest.approx(
+        inner - 2 * core - copper + 2 * _overlap(1.4 * MM, 0.814 * MM, 2.5 * MM), rel=2e-3
+    )
     for name in ("line", "neutral", "earth"):
         assert mesh[name] == pytest.approx(copper, rel=1e-3)
     assert section.part_area_mesh.sum() == pytest.approx(scenario.width * scenario.height, rel=1e-12)
@@ -124,7 +126,9 @@ def test_straight_sided_parts_are_exact_on_any_mesh():
 
 
 def test_shapes_that_stick_out_are_cut_at_the_edge():
-    section = build_section(case(20 * MM, 20 * MM, [Part("fill", FILL), Part("disc", PVC)], [Paint(Circle(0.0, 10 * MM, 4 * MM), 1)]))
+    section = build_section(
+        case(20 * MM, 20 * MM, [Part("fill", FILL), Part("disc", PVC)], [Paint(Circle(0.0, 10 * MM, 4 * MM), 1)])
+    )
     assert section.part_area_exact[1] == pytest.approx(np.pi * 8 * MM**2, rel=1e-9)
     assert section.part_area_mesh[1] == pytest.approx(np.pi * 8 * MM**2, rel=1e-3)
 
@@ -133,7 +137,15 @@ def test_parts_at_places_follow_the_painting_order():
     scenario = reference_problem("P1")
     names = [part.name for part in scenario.parts]
     y = 57.2 * MM
-    places = [(1 * MM, y), (184 * MM, 5 * MM), (184 * MM, 110 * MM), (60 * MM, y), (181.5 * MM, y), (181.5 * MM, y + 1.1 * MM), (184 * MM, y + 2 * MM)]
+    places = [
+        (1 * MM, y),
+        (184 * MM, 5 * MM),
+        (184 * MM, 110 * MM),
+        (60 * MM, y),
+        (181.5 * MM, y),
+        (181.5 * MM, y + 1.1 * MM),
+        (184 * MM, y + 2 * MM),
+    ]
     found = [names[p] for p in parts_at(scenario, *np.array(places).T)]
     assert found == ["studs", "gypsum", "osb", "fill", "line", "insulation", "jacket"]
 
@@ -153,7 +165,9 @@ def test_conductor_smaller_than_its_cells_is_refused_with_advice():
     # own lines far too coarse for the wire; the advice must be enough
     scenario = _wire_in_box(0.4 * MM)
     coarse = (even(20 * MM, 25), even(20 * MM, 25))
-    with pytest.raises(NumericalError, match=r"conductor wire1: only 1 mesh points lie inside it; set mesh\.finest to at most") as caught:
+    with pytest.raises(
+        NumericalError, match=r"conductor wire1: only 1 mesh points lie inside it; set mesh\.finest to at most"
+    ) as caught:
         build_section(scenario, coarse)
     advised = float(str(caught.value).split("at most ")[1].split(" mm")[0]) * MM
     fine = build_section(refined(scenario, advised))

@@ -11,7 +11,9 @@ import pytest
 from conftest import ROOM, small_case
 
 from ampsoak.base.errors import UsageError
-from ampsoak.coverage.operating import Reclosing
+from ampsoak.coverage.device_images import device_image
+from ampsoak.coverage.operating import Reclosing, operate
+from ampsoak.coverage.relays import Relay
 from ampsoak.scenario.case import Circuit, CurrentProfile, DeviceChoice, Limit, Start
 from ampsoak.study.protection import protected_run
 from ampsoak.study.run import simulate
@@ -197,3 +199,21 @@ def test_what_cannot_be_asked_is_refused(overload):
     rewirable = DeviceChoice("board", "BS 3036", "", 30.0)
     with pytest.raises(UsageError, match="model for fast"):
         protected_run(overload, [rewirable], ("fast",))
+
+
+def test_a_relay_stands_in_the_loop_like_any_device(overload):
+    """Very inverse, set 16 A, multiplier 1, at M = 2: 13.5 s, and 60 ms for its breaker (IEC 60255-151 B)."""
+    relay = Relay("feeder", 16.0, "B", 1.0, opening_time=0.06)
+    found = protected_run(overload, [relay], ("nominal",))
+    assert found.edges[0].operating.opens.time == pytest.approx(13.56, rel=1e-9)
+    assert found.edges[0].operating.opens.device == "feeder"
+
+
+def test_the_stored_state_of_a_device_takes_a_second_history_up_where_the_first_ended(overload):
+    """Half an hour at 1.13 x, stored as JSON, then 2 x: the same opening as in one piece (state kept, never zeroed)."""
+    first = protected_run(with_profile(overload, CurrentProfile.constant(18.0, 1800.0), 1800.0), edges=("slow",))
+    stored = json.loads(json.dumps(first.to_dict(), allow_nan=False))["edges"][0]["operating"]["states"]["circuit"]
+    image = device_image(overload.devices[0], "slow")
+    second = operate(CurrentProfile.constant(32.0, 600.0), [image], [tuple(tuple(own) for own in stored)])
+    whole = operate(CurrentProfile((0.0, 1800.0, 2400.0), (18.0, 32.0), (18.0, 32.0)), [image])
+    assert second.opens.time + 1800.0 == pytest.approx(whole.opens.time, rel=1e-12)

@@ -1,4 +1,4 @@
-"""Builders and readers that the verification suite shares: small scenarios, histories and steady fields read anywhere."""
+"""Builders and readers that the verification suite shares: scenarios, histories, steady fields read anywhere."""
 
 from __future__ import annotations
 
@@ -101,7 +101,15 @@ def all_edges(kind: Callable[..., Boundary], width: float, height: float, *value
     return tuple(kind(edge, height if edge in ("left", "right") else width, *values, **more) for edge in EDGES)
 
 
-def wire(part: int, shape, *, per_metre: float = 1.0, metal_area: float | None = None, coefficient: float = 0.0, circuit: int = 0):
+def wire(
+    part: int,
+    shape,
+    *,
+    per_metre: float = 1.0,
+    metal_area: float | None = None,
+    coefficient: float = 0.0,
+    circuit: int = 0,
+):
     """A conductor of resistance ``per_metre`` [Ω/m]: with coefficient 0 and 1 A that many W/m."""
     area = shape.area if metal_area is None else metal_area
     return Conductor(f"wire{part}", part, shape, area, per_metre, coefficient, circuit)
@@ -122,10 +130,16 @@ def case(
 ) -> Scenario:
     """A scenario with at most one circuit and the defaults a check does not care about."""
     profile = current if isinstance(current, CurrentProfile) else CurrentProfile.constant(current, duration)
-    given = dict(
-        title="check", description="", depth_note="", limits=(), probes=(), devices=(), start=Start("cold", start),
-        run=RunSettings(duration),
-    )  # fmt: skip
+    given = {
+        "title": "check",
+        "description": "",
+        "depth_note": "",
+        "limits": (),
+        "probes": (),
+        "devices": (),
+        "start": Start("cold", start),
+        "run": RunSettings(duration),
+    }
     return Scenario(
         width=width, height=height, parts=tuple(parts), paints=tuple(paints), conductors=tuple(conductors),
         circuits=(Circuit("circuit", profile),), boundaries=tuple(boundaries), **(given | more),
@@ -138,11 +152,13 @@ def even(length: float, cells: int) -> np.ndarray:
 
 
 def slab(
-    length: float, material: Material, boundaries=(), *, start: float = ZERO, thickness: float = 1.0, duration: float = 1.0,
-    part: Part | None = None,
+    length: float, material: Material, boundaries=(), *, start: float = ZERO, thickness: float = 1.0,
+    duration: float = 1.0, part: Part | None = None,
 ) -> Scenario:  # fmt: skip
     """A slab along x; edges ``left`` and ``right`` are its faces, the long sides are adiabatic."""
-    return case(length, thickness, [part or Part("slab", material)], boundaries=boundaries, start=start, duration=duration)
+    return case(
+        length, thickness, [part or Part("slab", material)], boundaries=boundaries, start=start, duration=duration
+    )
 
 
 def strip(cells: int, length: float, thickness: float = 1.0, rows: int = 1) -> tuple[np.ndarray, np.ndarray]:
@@ -160,7 +176,9 @@ class Field:
     time : float                   at which boundaries are taken [s]
     """
 
-    def __init__(self, model: HeatModel, state: np.ndarray, time: float = 0.0, boundaries: BoundaryTables | None = None):
+    def __init__(
+        self, model: HeatModel, state: np.ndarray, time: float = 0.0, boundaries: BoundaryTables | None = None
+    ):
         self.model, self.state, self.time = model, state, time
         self.boundaries = boundaries or BoundaryTables(model.section.scenario.boundaries)
 
@@ -250,9 +268,7 @@ def solve_steady(scenario: Scenario, lines=None, *, current: float = 1.0, model:
     """The steady field; fails the check when there is none."""
     model = model or model_for(scenario, lines)
     boundaries = BoundaryTables(scenario.boundaries)
-    found = SteadySolver(model, boundaries).solve(
-        np.array([current]), start_state(model, scenario.start.temperature)
-    )
+    found = SteadySolver(model, boundaries).solve(np.array([current]), start_state(model, scenario.start.temperature))
     assert found.exists, found.reason
     return Field(model, found.temperature, 0.0, boundaries)
 
@@ -286,8 +302,8 @@ class History:
 
 
 def march(
-    scenario: Scenario, lines=None, *, tolerance: float = 1e-3, until: float | None = None, start: np.ndarray | None = None,
-    model: HeatModel | None = None,
+    scenario: Scenario, lines=None, *, tolerance: float = 1e-3, until: float | None = None,
+    start: np.ndarray | None = None, model: HeatModel | None = None,
 ) -> History:  # fmt: skip
     """Step a scenario adaptively to its duration."""
     model = model or model_for(scenario, lines)

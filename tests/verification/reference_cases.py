@@ -1,7 +1,7 @@
 """The reference problems P1 to P4: a flat cable in a stud bay or a bored hole, and their converged solutions.
 
-The solutions in ``data`` were computed with curved high-order finite elements and a fourth-order L-stable stepper; mesh,
-order and step were varied until nothing moved by more than 0.01 K (the header of each file says so).
+The solutions in ``data`` were computed with curved high-order finite elements and a fourth-order L-stable stepper;
+mesh, order and step were varied until nothing moved by more than 0.01 K (the header of each file says so).
 """
 
 from __future__ import annotations
@@ -78,9 +78,7 @@ def _materials(problem: str) -> dict[str, Material]:
     knots = tuple(t + ZERO for t in (0.0, 80.0, 110.0, 150.0, 500.0))
     materials["batt"] = with_course("batt", _law(0.04, "fibre", density=12.0))
     materials["wood"] = with_course("wood", _law(0.12, "linear", value=0.12, slope=0.002))
-    materials["pvc"] = with_course(
-        "pvc", None, _law(1000.0, "linear", value=1000.0, slope=0.003, ceiling=150.0 + ZERO)
-    )
+    materials["pvc"] = with_course("pvc", None, _law(1000.0, "linear", value=1000.0, slope=0.003, ceiling=150.0 + ZERO))
     materials["gypsum"] = with_course(
         "gypsum", None, Property(Value.exact(950.0), knots, (950.0, 950.0, 9000.0, 950.0, 950.0))
     )
@@ -101,12 +99,12 @@ def _faces(problem: str, width: float) -> tuple[Boundary, ...]:
     if problem == "P3":
         return ()
     if problem == "P4":
-        natural = dict(
-            correlation="power_law",
-            correlation_parameters=(("factor", 1.31), ("exponent", 1.0 / 3.0)),
-            emissivity=0.9,
-            surroundings=TimeTable.constant(START),
-        )
+        natural = {
+            "correlation": "power_law",
+            "correlation_parameters": (("factor", 1.31), ("exponent", 1.0 / 3.0)),
+            "emissivity": 0.9,
+            "surroundings": TimeTable.constant(START),
+        }
         return tuple(film(edge, width, None, START, **natural) for edge in ("bottom", "top"))
     return tuple(film(edge, width, 8.0, START) for edge in ("bottom", "top"))
 
@@ -157,7 +155,8 @@ def reference_problem(problem: str, slide: tuple[float, float] = (0.0, 0.0)) -> 
     profile = _profile(problem)
     run = RunSettings(profile.duration)  # with the tolerance a user gets who states none
     return Scenario(
-        title=problem, description="", width=width, height=height, depth_note="", parts=tuple(parts), paints=tuple(paints),
+        title=problem, description="", width=width, height=height, depth_note="",
+        parts=tuple(parts), paints=tuple(paints),
         conductors=tuple(conductors), circuits=(Circuit("circuit", profile),), boundaries=_faces(problem, width),
         limits=tuple(Limit(f"{limit:.0f}", limit + ZERO, loaded) for limit in LIMITS), probes=tuple(probes), devices=(),
         start=Start("cold", START), run=run,

@@ -36,7 +36,9 @@ from ampsoak.study.run import simulate
 MM = 1e-3
 
 
-def mixed_section(boundaries=(), *, heat: float = 0.0, fill: Material | None = None, load: float = 1.0, start: float = ZERO, **more):
+def mixed_section(
+    boundaries=(), *, heat: float = 0.0, fill: Material | None = None, load: float = 1.0, start: float = ZERO, **more
+):
     """40 mm by 30 mm with a stud, a turned flat cable, a triangle and two conductors; materials four decades apart."""
     width, height = 40 * MM, 30 * MM
     source = HeatSource("volume", TimeTable.constant(heat)) if heat else None
@@ -80,8 +82,10 @@ def test_every_nonlinear_step_closes_its_energy_balance():
         conductivity=((ZERO, ZERO + 300.0), (0.03, 0.12)),
         specific_heat=((ZERO, ZERO + 100.0, ZERO + 300.0), (1.0, 4.0, 1.0)),
     )
-    radiating = dict(emissivity=0.9, correlation="power_law", correlation_parameters=(("factor", 1.31), ("exponent", 1 / 3)))
-    edges = all_edges(film, WIDTH, HEIGHT, None, ZERO, **radiating)
+    law = (("factor", 1.31), ("exponent", 1 / 3))
+    edges = all_edges(
+        film, WIDTH, HEIGHT, None, ZERO, emissivity=0.9, correlation="power_law", correlation_parameters=law
+    )
     history = march(mixed_section(edges, fill=fill, duration=900.0), tolerance=0.05)
     for step in history.steps:
         throughput = abs(step.generated) + abs(step.lost)
@@ -127,7 +131,11 @@ def test_source_per_metre_with_a_table_in_time_puts_in_its_integral():
     course = TimeTable((0.0, 10.0, 40.0, 60.0), (0.0, 8.0, 8.0, 0.0))
     disc = Part("disc", simple("disc", 0.2, 1e6), heat_source=HeatSource("length", course))
     box = case(
-        0.02, 0.02, [Part("box", simple("box", 0.04, 1e4)), disc], [Paint(Circle(0.011, 0.009, 0.004), 1)], duration=80.0
+        0.02,
+        0.02,
+        [Part("box", simple("box", 0.04, 1e4)), disc],
+        [Paint(Circle(0.011, 0.009, 0.004), 1)],
+        duration=80.0,
     )
     history = march(box, tolerance=0.05)
     assert sum(step.generated for step in history.steps) == pytest.approx(360.0, rel=1e-12)
@@ -135,7 +143,8 @@ def test_source_per_metre_with_a_table_in_time_puts_in_its_integral():
 
 
 def test_ramped_current_puts_in_the_integral_of_its_square():
-    # 0 to 3 A in 60 s through 4 + 2 ohm per metre: R int I² dt = 6 * 9 * 60 / 3 = 1080 J/m (a third-order method is exact)
+    # 0 to 3 A in 60 s through 4 + 2 ohm per metre: R int I² dt = 6 * 9 * 60 / 3 = 1080 J/m (a third-order method is
+    # exact)
     ramp = CurrentProfile((0.0, 60.0), (0.0,), (3.0,))
     history = march(mixed_section(load=ramp, duration=60.0), tolerance=0.05)
     assert sum(step.generated for step in history.steps) == pytest.approx(1080.0, rel=1e-12)
@@ -155,7 +164,10 @@ def test_steady_field_without_sources_stays_between_its_edges():
 def test_history_without_sources_leaves_its_bounds_by_no_more_than_the_tolerance(tolerance):
     # L-stable methods of higher order may overshoot; by less than what the user allows
     scenario = mixed_section((fixed("left", HEIGHT, 100.0 + ZERO),), load=0.0, duration=2000.0)
-    warm = replace(scenario, parts=(*scenario.parts[:4], replace(scenario.parts[4], start_temperature=80.0 + ZERO), scenario.parts[5]))
+    warm = replace(
+        scenario,
+        parts=(*scenario.parts[:4], replace(scenario.parts[4], start_temperature=80.0 + ZERO), scenario.parts[5]),
+    )
     for step in march(warm, tolerance=tolerance).steps:
         assert step.after.min() >= ZERO - tolerance
         assert step.after.max() <= 100.0 + ZERO + tolerance
@@ -164,7 +176,11 @@ def test_history_without_sources_leaves_its_bounds_by_no_more_than_the_tolerance
 @pytest.mark.parametrize("kind", ["film", "fixed", "adiabatic"])
 def test_uniform_temperature_stays_uniform_in_any_map_of_materials(kind):
     air = 25.0 + ZERO
-    edges = {"film": all_edges(film, WIDTH, HEIGHT, 8.0, air), "fixed": all_edges(fixed, WIDTH, HEIGHT, air), "adiabatic": ()}
+    edges = {
+        "film": all_edges(film, WIDTH, HEIGHT, 8.0, air),
+        "fixed": all_edges(fixed, WIDTH, HEIGHT, air),
+        "adiabatic": (),
+    }
     scenario = mixed_section(edges[kind], load=0.0, start=air, duration=1e5)
     history = march(scenario, tolerance=0.05)
     assert max(np.abs(step.after - air).max() for step in history.steps) < 1e-10
@@ -206,7 +222,10 @@ def test_loads_superpose_in_a_linear_section():
     edges = all_edges(film, WIDTH, HEIGHT, 8.0, ZERO)
 
     def rise(load, heat):
-        return march_evenly(mixed_section(edges, load=load, heat=heat, duration=300.0), lines, 20.0, 15).steps[-1].after - ZERO
+        return (
+            march_evenly(mixed_section(edges, load=load, heat=heat, duration=300.0), lines, 20.0, 15).steps[-1].after
+            - ZERO
+        )
 
     together, alone = rise(2.0, 5e4), (rise(2.0, 0.0), rise(0.0, 5e4))
     assert np.abs(together - sum(alone)).max() < 1e-10 * together.max()
@@ -218,7 +237,11 @@ def test_twice_the_size_takes_four_times_as_long():
     def scaled(factor):
         shape = Circle(9 * MM * factor, 11 * MM * factor, 1.5 * MM * factor)
         side = 20 * MM * factor
-        parts = [Part("fill", simple("fill", 0.04, 2e5)), Part("ring", simple("pvc", 0.17, 1.4e6)), Part("wire", simple("cu", 400.0, 3.45e6))]
+        parts = [
+            Part("fill", simple("fill", 0.04, 2e5)),
+            Part("ring", simple("pvc", 0.17, 1.4e6)),
+            Part("wire", simple("cu", 400.0, 3.45e6)),
+        ]
         paints = [Paint(Circle(shape.x, shape.y, 3 * MM * factor), 1), Paint(shape, 2)]
         scenario = case(
             side, side, parts, paints, [wire(2, shape, per_metre=5.0)], all_edges(film, side, side, 8.0 / factor, ZERO),

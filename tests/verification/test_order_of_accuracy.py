@@ -9,7 +9,8 @@ from heat_cases import ZERO, all_edges, case, even, fixed, simple, solve_steady,
 from ampsoak.scenario.case import Paint, Part
 from ampsoak.scenario.shapes import Circle
 
-# radii from the wire outwards [m] in a square of side 1 m, conductivities from the innermost layer to the rest [W/(m K)]
+# radii from the wire outwards [m] in a square of side 1 m, conductivities from the innermost layer to the rest [W/(m
+# K)]
 BARE = ((0.12,), (0.04,))
 FIBRE_RING_IN_PVC = ((0.12, 0.2), (0.04, 0.17))
 PVC_RING_IN_FIBRE = ((0.12, 0.2), (0.17, 0.04))
@@ -65,15 +66,14 @@ def relative_errors(layers, cells: int) -> np.ndarray:
     parts.append(Part("wire", simple("copper", 400.0, 3.45e6)))
     paints.append(Paint(core, len(parts) - 1))
     scenario = case(1.0, 1.0, parts, paints, [wire(len(parts) - 1, core)], all_edges(fixed, 1.0, 1.0, ZERO))
-    found = [
-        solve_steady(scenario, (even(1.0, n), even(1.0, n))).conductors[0] - ZERO for n in range(cells, cells + 4)
-    ]
+    found = [solve_steady(scenario, (even(1.0, n), even(1.0, n))).conductors[0] - ZERO for n in range(cells, cells + 4)]
     return np.array(found) / exact - 1
 
 
 @pytest.mark.parametrize("layers", [BARE, FIBRE_RING_IN_PVC, TWO_RINGS])
 def test_second_order_in_space_with_curved_parts(layers):
-    # required: 1.8; slope of the root mean square error over four alignments against cell size, 2.5 to 7 cells per radius
+    # required: 1.8; slope of the root mean square error over four alignments against cell size, 2.5 to 7 cells per
+    # radius
     cells = np.array([20, 28, 40, 56])
     errors = [np.sqrt(np.mean(relative_errors(layers, n) ** 2)) for n in cells]
     assert -np.polyfit(np.log(cells + 1.5), np.log(errors), 1)[0] >= 1.8
@@ -87,7 +87,8 @@ def test_insulated_wire_in_fibre_is_accurate_at_any_alignment(cells, allowed):
 
 @pytest.mark.xfail(
     strict=True,
-    reason="curved outlines of metal (conductivity a thousand times its neighbour's) seem a third of a cell too large: first order",
+    reason="curved outlines of metal (conductivity a thousand times its neighbour's) act a third of a cell too large: "
+    "first order",
 )
 def test_round_hole_in_steel():
     # own requirement: 1 % with 20 cells across the hole

@@ -1,8 +1,9 @@
-"""Plane conduction in straight-sided sections against eigenfunction series, published node tables and made solutions."""
+"""Plane conduction against eigenfunction series, published node tables, product solutions and a made solution."""
 
 from __future__ import annotations
 
 from dataclasses import fields
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -26,7 +27,6 @@ from ampsoak.heat.network import HeatModel
 from ampsoak.scenario.case import Boundary, MeshSettings, Paint, Part
 from ampsoak.scenario.shapes import Circle, Rectangle
 
-
 # -- published steady fields -------------------------------------------------------------------------------------------
 
 
@@ -38,12 +38,15 @@ def nafems_t4():
         film("right", height, 750.0, ZERO),
         film("top", width, 750.0, ZERO),
     )
-    return case(width, height, [Part("plate", simple("steel", 52.0, 1e6))], boundaries=edges, mesh=MeshSettings(finest=0.01))
+    return case(
+        width, height, [Part("plate", simple("steel", 52.0, 1e6))], boundaries=edges, mesh=MeshSettings(finest=0.01)
+    )
 
 
 def test_nafems_t4():
-    # The Standard NAFEMS Benchmarks, Rev 3 (1990), test T4: 18.3 °C at (0.6, 0.2) m (inputs read in Code_Aster V4.05.300,
-    # value from memory, high confidence); 0.1 K on 60 x 100 cells. The other places: exact eigenfunction series.
+    # The Standard NAFEMS Benchmarks, Rev 3 (1990), test T4: 18.3 °C at (0.6, 0.2) m (inputs read in Code_Aster
+    # V4.05.300, value from memory, high confidence); 0.1 K on 60 x 100 cells. The other places: exact eigenfunction
+    # series.
     field = solve_steady(nafems_t4())
     assert field.model.section.shape == (60, 100)
     assert field.at(0.6, 0.2) - ZERO == pytest.approx(18.3, abs=0.1)
@@ -65,8 +68,8 @@ _ISO_10211_ROWS = (  # rows from the top, x = W/8 ... 4W/8
 
 @pytest.mark.parametrize(("cells", "tolerance"), [(20, 0.1), (80, 0.02)])
 def test_iso_10211_case_1(cells, tolerance):
-    # ISO 10211:2017 test case 1 (setup and its criterion of 0.1 K read; node values by Fourier series, which round to the
-    # printed ones): all 28 nodes
+    # ISO 10211:2017 test case 1 (setup and its criterion of 0.1 K read; node values by Fourier series, which round to
+    # the printed ones): all 28 nodes
     size = 1.0
     column = case(
         size / 2,
@@ -88,8 +91,8 @@ def test_iso_10211_case_1(cells, tolerance):
 
 
 def test_square_bar_by_product_solution():
-    # Incropera et al. section 5.8, Carslaw & Jaeger section 5.6 (from memory, high confidence; recomputed): Bi = 1 on all
-    # sides; one quarter of the bar, half width 1; 1e-3 of the start difference
+    # Incropera et al. section 5.8, Carslaw & Jaeger section 5.6 (from memory, high confidence; recomputed): Bi = 1 on
+    # all sides; one quarter of the bar, half width 1; 1e-3 of the start difference
     quarter = case(
         1.0,
         1.0,
@@ -141,8 +144,8 @@ def test_wood_stud_by_product_solution():
 )
 def test_round_bar_with_film_at_fourier_numbers(biot, centre, surface):
     # Incropera et al. section 5.6 (series recomputed; coefficients as in Cengel table 4-2, read); 5e-3 on square cells.
-    # The film sits on the square rim of a surround that conducts 300 times better and stores next to nothing: by symmetry
-    # that is the same film on the round bar.
+    # The film sits on the square rim of a surround that conducts 300 times better and stores next to nothing: by
+    # symmetry that is the same film on the round bar.
     side = 2.2
     bar = case(
         side,
@@ -185,7 +188,11 @@ class _Made:
     def source(self, x, y, time):
         """[W/m³] that makes it a solution."""
         k, phi = self._k(x), self.phi(x)
-        return np.exp(-time / self.decay) * np.cos(np.pi * y) * (-self.heat * phi / self.decay - 2 * k + k * np.pi**2 * phi)
+        return (
+            np.exp(-time / self.decay)
+            * np.cos(np.pi * y)
+            * (-self.heat * phi / self.decay - 2 * k + k * np.pi**2 * phi)
+        )
 
     def scenario(self, y_lines: np.ndarray):
         """Two halves; the exact temperature on each face of the left and right edges, adiabatic below and above."""
@@ -195,9 +202,12 @@ class _Made:
                 temperature=Course(function=lambda time, x=x, y=(low + high) / 2: float(self.temperature(x, y, time))),
             )
             for edge, x in (("left", 0.0), ("right", 1.0))
-            for low, high in zip(y_lines[:-1], y_lines[1:], strict=True)
+            for low, high in pairwise(y_lines)
         ]  # fmt: skip
-        parts = [Part("left", simple("left", self.k[0], self.heat)), Part("right", simple("right", self.k[1], self.heat))]
+        parts = [
+            Part("left", simple("left", self.k[0], self.heat)),
+            Part("right", simple("right", self.k[1], self.heat)),
+        ]
         return case(1.0, 1.0, parts, [Paint(Rectangle(0.5, 0.0, 1.0, 1.0), 1)], boundaries=edges, duration=0.25)
 
 

@@ -1,7 +1,7 @@
 """The default mesh and the default tolerance against converged solutions of whole cables in walls.
 
-Reference: curved high-order finite elements with mesh, order and step varied (headers of ``data/*.csv``). Required: 0.5 K
-at every time of the tables, 1 % in every time to a limit.
+Reference: curved high-order finite elements with mesh, order and step varied (headers of ``data/*.csv``). Required:
+0.5 K at every time of the tables, 1 % in every time to a limit.
 """
 
 from __future__ import annotations
@@ -142,8 +142,8 @@ def _time_to_160(current: float, finest: float) -> float:
 
 _SLIVERS = pytest.mark.xfail(
     strict=True,
-    reason="cells that a conductor covers hand it the heat content of their slivers of insulation, which on the default mesh "
-    "delays limits reached within tens of milliseconds by 2 to 5 %",
+    reason="cells that a conductor covers hand it the heat content of their slivers of insulation, which on the "
+    "default mesh delays limits reached within tens of milliseconds by 2 to 5 %",
 )
 
 

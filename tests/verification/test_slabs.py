@@ -32,7 +32,7 @@ GYPSUM = simple("gypsum", 0.17, 800.0 * 1090.0)
 GYPSUM_DIFFUSIVITY = 0.17 / (800.0 * 1090.0)
 
 
-# -- NAFEMS T3: one end follows 100 sin(pi t / 40) -----------------------------------------------------------------------
+# -- NAFEMS T3: one end follows 100 sin(pi t / 40) --------------------------------------------------------------------
 
 _T3_LENGTH, _T3_FREQUENCY, _T3_DIFFUSIVITY = 0.1, np.pi / 40, 35.0 / (7200.0 * 440.5)
 
@@ -40,7 +40,10 @@ _T3_LENGTH, _T3_FREQUENCY, _T3_DIFFUSIVITY = 0.1, np.pi / 40, 35.0 / (7200.0 * 4
 def _t3():
     end = Course(function=lambda time: ZERO + 100.0 * np.sin(_T3_FREQUENCY * time))
     return slab(
-        _T3_LENGTH, simple("steel", 35.0, 7200.0 * 440.5), (fixed("left", 1.0, ZERO), fixed("right", 1.0, end)), duration=36.0
+        _T3_LENGTH,
+        simple("steel", 35.0, 7200.0 * 440.5),
+        (fixed("left", 1.0, ZERO), fixed("right", 1.0, end)),
+        duration=36.0,
     )
 
 
@@ -127,7 +130,9 @@ def test_nafems_t2_conduction_with_radiation():
 
 def test_cooling_slab_of_the_eurocode_annex():
     # DIN EN 1991-1-2/NA:2010-12 annex CC example 1 (from memory, high confidence; recomputed): 0.1 %
-    plate = slab(1.0, simple("plate", 1.0, 1000.0), (film("right", 1.0, 1.0, ZERO),), start=1000.0 + ZERO, duration=1800.0)
+    plate = slab(
+        1.0, simple("plate", 1.0, 1000.0), (film("right", 1.0, 1.0, ZERO),), start=1000.0 + ZERO, duration=1800.0
+    )
     history = march(plate, strip(100, 1.0), tolerance=0.02)
     times = (60.0, 300.0, 600.0, 900.0, 1200.0, 1500.0, 1800.0)
     found = [history.field(time).at(0.0, 0.5) - ZERO for time in times]
@@ -189,9 +194,7 @@ def test_contact_temperature_of_two_half_spaces():
     # Carslaw & Jaeger section 2.15: effusivity-weighted mean 26.1765 °C (recomputed); 0.3 K from the 20th step on
     fibre = Part("fibre", simple("fibre", 0.04, 20.0 * 840.0), start_temperature=100.0 + ZERO)
     wood = Part("wood", simple("wood", 0.12, 500.0 * 1600.0))
-    pair = case(
-        0.4, 0.1, [fibre, wood], [Paint(Rectangle(0.3, 0.0, 0.4, 0.1), 1)], start=20.0 + ZERO, duration=600.0
-    )
+    pair = case(0.4, 0.1, [fibre, wood], [Paint(Rectangle(0.3, 0.0, 0.4, 0.1), 1)], start=20.0 + ZERO, duration=600.0)
     history = march_evenly(pair, strip(400, 0.4, 0.1), 5.0, 120)
     found = [history.field(step.end).at(0.3, 0.05) - ZERO for step in history.steps[20:]]
     assert found == pytest.approx([26.1765] * 100, abs=0.3)
@@ -267,14 +270,14 @@ def test_melting_front_of_the_one_phase_stefan_problem(stefan, root):
 def _melt(stefan: float, root: float, mush: float) -> float:
     """Melted depth over Neumann's; melting between 300 K and 300 K + ``mush``, the wall 100 K above the middle."""
     cell, front, hot = 1e-3, 0.04, 100.0
-    ice = tabled(
-        simple("ice", 1.0, 1e6), latent=[Latent(300.0, 300.0 + mush, Value.exact(hot / stefan))]
-    )
+    ice = tabled(simple("ice", 1.0, 1e6), latent=[Latent(300.0, 300.0 + mush, Value.exact(hot / stefan))])
     duration = (front / (2 * root)) ** 2 / 1e-6
     body = slab(0.08, ice, (fixed("left", 1.0, 300.0 + mush / 2 + hot),), start=300.0, duration=duration)
     history = march(body, strip(80, 0.08), tolerance=0.02)
     melted = np.clip((history.state(duration) - 300.0) / mush, 0.0, 1.0).sum() * cell
-    generated, lost, stored = (sum(getattr(step, name) for step in history.steps) for name in ("generated", "lost", "stored"))
+    generated, lost, stored = (
+        sum(getattr(step, name) for step in history.steps) for name in ("generated", "lost", "stored")
+    )
     assert abs(stored + lost - generated) < 1e-8 * abs(lost)
     return melted / front
 

@@ -53,8 +53,8 @@ def wire_in(medium, radius: float, side: float, *, finest: float, edges=(), dura
     ],
 )
 def test_hot_wire_dimensionless(alpha, expected):
-    # Carslaw & Jaeger section 13.7 (formula from memory, high confidence; Laplace inversion recomputed two ways): 1 % with
-    # at least 8 cells per radius. Unit radius and properties, 2 pi W/m, wire capacity 2 pi / alpha.
+    # Carslaw & Jaeger section 13.7 (formula from memory, high confidence; Laplace inversion recomputed two ways): 1 %
+    # with at least 8 cells per radius. Unit radius and properties, 2 pi W/m, wire capacity 2 pi / alpha.
     scenario = wire_in(
         simple("medium", 1.0, 1.0), 1.0, 120.0, finest=1 / 9, duration=100.0, per_metre=2 * np.pi,
         metal_area=2 * np.pi / alpha / COPPER_CAPACITY,
@@ -79,8 +79,8 @@ def test_hot_copper_wire_in_fibre():
 
 
 def test_line_source_in_fibre():
-    # Carslaw & Jaeger section 10.4 (recomputed): 0.5 % at 5, 20 and 50 mm; one quarter, whose corner cell of 0.3 mm is the
-    # quarter of a source 0.6 mm wide
+    # Carslaw & Jaeger section 10.4 (recomputed): 0.5 % at 5, 20 and 50 mm; one quarter, whose corner cell of 0.3 mm is
+    # the quarter of a source 0.6 mm wide
     grown = [0.0, 0.3 * MM]
     while grown[-1] < 1.6:
         grown.append(grown[-1] + max(0.6 * MM, 0.12 * grown[-1]))
@@ -193,8 +193,8 @@ def test_composite_cylinder_and_critical_radius():
 @pytest.mark.parametrize("around", [PVC, FIBRE])
 def test_cylinder_with_uniform_heating(around):
     # Incropera et al. section 3.5: centre minus surface Q' / (4 pi k), centre minus mean half of it, 10 W/m in PVC
-    # 4.681028 K: 0.5 %. Whatever surrounds the cylinder, means over circles and discs have these differences (mean-value
-    # theorem); the surface is only read where no kink of the temperature lies askew to the grid.
+    # 4.681028 K: 0.5 %. Whatever surrounds the cylinder, means over circles and discs have these differences (mean-
+    # value theorem); the surface is only read where no kink of the temperature lies askew to the grid.
     radius, side = 5.0 * MM, 20.0 * MM
     heated = Part("cylinder", PVC, heat_source=HeatSource("length", TimeTable.constant(10.0)))
     scenario = case(
@@ -263,7 +263,9 @@ def test_lumped_wire_with_resistance_rising_heats_exponentially(current):
     history = march(lumped_wire(current=current), tolerance=2e-3)
     found = history.conductors([5.0, 20.0, 60.0])[:, 0] - ZERO
     assert found - 30.0 == pytest.approx(np.array(expected) - 30.0, rel=1e-3)
-    assert solve_steady(lumped_wire(), current=current).conductors[0] - ZERO - 30.0 == pytest.approx(final - 30.0, rel=1e-3)
+    assert solve_steady(lumped_wire(), current=current).conductors[0] - ZERO - 30.0 == pytest.approx(
+        final - 30.0, rel=1e-3
+    )
     for level, expected_time in ((70.0, to_70), (160.0, to_160)):
         if expected_time is None:
             assert history.conductors(60.0)[0, 0] - ZERO < level
@@ -329,7 +331,9 @@ def test_short_circuit_outlasts_the_adiabatic_time_by_the_heat_lost_to_the_insul
 
 def test_very_short_circuits_join_the_adiabatic_line():
     # the same; the mesh is refined with the depth that heat reaches, so that the excess has to vanish with it
-    excess = [_time_to_160(current, finest) - 1 for current, finest in ((1e3, 0.08 * MM), (1e4, 0.04 * MM), (1e5, 0.02 * MM))]
+    excess = [
+        _time_to_160(current, finest) - 1 for current, finest in ((1e3, 0.08 * MM), (1e4, 0.04 * MM), (1e5, 0.02 * MM))
+    ]
     assert excess[0] > excess[1] > excess[2] >= -1e-4
     assert excess[2] < 5e-3
 

@@ -242,8 +242,8 @@ class CurveImage:
 
     Notes
     -----
-    State: H, and the time constant with which it last heated. On ramps the current is cut into pieces of at most 1 %
-    change, each with its root mean square; on constant segments the step is exact.
+    State: H, and the time constant with which it last heated. On ramps above the pickup the current is cut into pieces of
+    at most 1 % change, each with its root mean square; elsewhere the step is exact.
 
     Source
     ------
@@ -301,12 +301,17 @@ class CurveImage:
 
     def advance(self, state: State, start: float, stop: float, duration: float) -> State:
         """State after a segment from ``start`` to ``stop`` [A] of ``duration`` [s]."""
+        if max(start, stop) <= self.pickup:
+            scale, tau = self.pickup**2, self.cooling or state[1]
+            return (float(relaxed(state[0] * scale, start, stop, duration, tau)) / scale, state[1])
         for current, length in self._pieces(start, stop, duration):
             state, _ = self._step(state, current, length)
         return state
 
     def crossing(self, state: State, start: float, stop: float, duration: float) -> float:
         """Time into the segment at which it operates [s], inf if it does not."""
+        if max(start, stop) <= self.pickup:
+            return 0.0 if state[0] >= 1.0 else np.inf
         passed = 0.0
         for current, length in self._pieces(start, stop, duration):
             after, time = self._step(state, current, length)

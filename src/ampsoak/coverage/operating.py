@@ -148,8 +148,10 @@ def operate(
             lost_at = until
         pieces += [(length, first, last) for _, first, last, length in segments_between(profile, now, until)]
         states = [
-            trip_time(profile, image, state, begin=now, end=until).state if until > now else state
-            for image, state in zip(images, states, strict=True)
+            trip.state
+            if trip is opened or trip.history_time[-1] == until or until <= now
+            else trip_time(profile, image, state, begin=now, end=until).state
+            for trip, image, state in zip(trips, images, states, strict=True)
         ]
         now = until
         if lost is not None or opened is None:

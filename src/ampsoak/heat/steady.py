@@ -111,7 +111,7 @@ class SteadySolver:
         self.exchange = model.new_exchange(temperature)
         linear = model.linear and self.boundaries.linear
         inverse_step = 0.0 if linear else 1e-3
-        before, relax = None, 1.0
+        before, relax, last = None, 1.0, np.inf
         for _ in range(_MOST):
             status, change = self._update(temperature, surface, joule, source, inverse_step)
             size = float(np.abs(change).max(initial=0.0)) if status == 0 else np.inf
@@ -134,8 +134,10 @@ class SteadySolver:
             if not linear and temperature.max() > ceiling:
                 return Steady(False, f"no steady state below {ceiling - 273.15:.0f} °C", temperature)
             settled = size < _SETTLED * max(1.0, float(np.abs(temperature).max()) * 1e-3)
-            if inverse_step == 0.0 and (settled or (linear and size < 1e-9 * float(np.abs(temperature).max()))):
+            # the first stride solves a linear section; a later one that does not shrink the change is rounding
+            if inverse_step == 0.0 and (settled or (linear and size > 0.1 * last)):
                 return Steady(True, "", temperature)
+            last = size
             inverse_step *= float(np.clip(size / _STRIDE, 0.125, 2.0))
             if inverse_step < 1e-8:
                 inverse_step = 0.0

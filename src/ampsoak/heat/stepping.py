@@ -282,7 +282,8 @@ class Stepper:
     def _first_step(self, rate: np.ndarray) -> float:
         fastest = float(np.abs(rate).max(initial=0.0))
         allowed = 4.0 * self.tolerance
-        return min(allowed / fastest, 100.0) if fastest > 0 else 10.0
+        # never so short that it counts as collapsed: cells that store next to nothing answer at once and do not matter
+        return min(max(allowed / fastest, 1e3 * _SMALLEST), 100.0) if fastest > 0 else 10.0
 
     # -- stepping -------------------------------------------------------------------------------------------------
     def steps(self, until: float) -> Iterator[Step]:
