@@ -424,3 +424,19 @@ def test_comparison_is_quick():
     begun = clock.perf_counter()
     cover(curve, STANDARD_DEVICES)
     assert clock.perf_counter() - begun < 0.7
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from([6.0, 10.0, 16.0, 20.0, 25.0, 32.0]), st.sampled_from("BCD"), st.floats(12.0, 60.0))
+def test_a_smaller_rating_of_one_family_never_covers_less(rating, type, knee):
+    """IEC 60898-1 rows scale with the rating, so the next smaller device opens no later at any current (monotonicity)."""
+    ratings = device_family("IEC 60898-1").ratings
+    smaller = ratings[max(ratings.index(rating) - 1, 0)]
+    curve = one_node_curve(np.geomspace(8.0, 500.0, 30), knee=knee)
+    covered = []
+    for size in (smaller, rating):
+        limit = only(cover(curve, [DeviceChoice("x", "IEC 60898-1", type, size)], basis="default"))
+        assert limit.intervals[0].low == pytest.approx(8.0) and limit.intervals[-1].high == pytest.approx(500.0)
+        assert all(before.high == after.low for before, after in pairwise(limit.intervals))
+        covered.append(sum(i.high - i.low for i in limit.intervals if i.verdict == "covered"))
+    assert covered[0] >= covered[1] * (1 - 1e-9)

@@ -185,7 +185,7 @@ def test_result_is_strict_json_and_words_do_not_overstate(overload):
     assert len(found.table()) == 4 * 3
     assert not FORBIDDEN.search(found.text)
     assert "nan" not in found.text
-    assert "With no device the hottest conductor, line, reaches" in found.text
+    assert "With no device the hottest conductor, line, peaks at" in found.text
 
 
 def test_what_cannot_be_asked_is_refused(overload):

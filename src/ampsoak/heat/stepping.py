@@ -211,13 +211,18 @@ class Stepper:
         at = np.nextafter(time, -np.inf) if before else time
         return np.array([float(profile.at(at)) for profile in self.member.profiles])
 
-    def _slopes(self, surroundings) -> np.ndarray:
+    def border(self) -> tuple[np.ndarray, np.ndarray]:
+        """Surface temperature [K] and heat leaving [W/m] of each border face (n_faces,) at the present state."""
+        flow, _ = self._border_flow(self.boundaries.at(self.time))
+        return self.surface.copy(), flow
+
+    def _border_flow(self, surroundings) -> tuple[np.ndarray, np.ndarray]:
         faces = len(self.model.network.face_cell)
         flow, slope = np.zeros(faces), np.zeros(faces)
         kernels.border_flow(
             self.model.network, self.links, surroundings, self.temperature, self.surface, flow, slope
         )
-        return slope
+        return flow, slope
 
     def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray) -> Factor | None:
         """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
@@ -226,7 +231,7 @@ class Stepper:
             kernels.conductances(model.network, self._ahead(step), self.k_scale, self.links)
             kernels.zone_exchange(model.network, self.links, self.temperature, self.exchange, 3)
         kernels.assemble(
-            model.network, self.links, self.exchange, capacity, self._slopes(surroundings),
+            model.network, self.links, self.exchange, capacity, self._border_flow(surroundings)[1],
             GAMMA * step, factor.band, factor.border, factor.corner,
         )  # fmt: skip
         self.factorised += 1
@@ -268,10 +273,7 @@ class Stepper:
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
         model, network = self.model, self.model.network
-        surroundings = self.boundaries.at(self.time)
-        faces = len(network.face_cell)
-        flow, slope = np.zeros(faces), np.zeros(faces)
-        kernels.border_flow(network, self.links, surroundings, self.temperature, self.surface, flow, slope)
+        flow, _ = self._border_flow(self.boundaries.at(self.time))
         source = model.part_sources(self.time)
         source[model.conductor_slice] += model.joule(current, self.temperature)
         net = np.zeros(model.unknowns)
@@ -453,8 +455,12 @@ def run_members(work: Callable[[int], object], count: int, workers: int | None =
     workers = min(count, workers or os.cpu_count() or 1)
     if workers <= 1:
         return [work(number) for number in range(count)]
-    with ThreadPoolExecutor(workers) as pool:
+    pool = ThreadPoolExecutor(workers)
+    try:
         return list(pool.map(work, range(count)))
+    finally:
+        # after an interrupt nobody waits for members that have not begun
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def start_state(model: HeatModel, temperature: float) -> np.ndarray:

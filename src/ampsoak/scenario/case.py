@@ -7,6 +7,7 @@ types. Temperatures are in kelvin, times in seconds, lengths in metres, currents
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -72,6 +73,13 @@ class CurrentProfile:
 
     def at(self, time):
         """Current [A] at ``time`` [s], float or (n,); on a border the segment that begins there; 0 after the end."""
+        if np.ndim(time) == 0:
+            # histories of thousands of segments are asked at every stage of every step
+            if time > self.time[-1]:
+                return 0.0
+            number = min(max(bisect_right(self.time, time) - 1, 0), len(self.start) - 1)
+            share = (time - self.time[number]) / (self.time[number + 1] - self.time[number])
+            return self.start[number] + (self.stop[number] - self.start[number]) * min(max(share, 0.0), 1.0)
         time = np.asarray(time, dtype=float)
         border = np.asarray(self.time)
         segment = np.clip(np.searchsorted(border, time, side="right") - 1, 0, len(self.start) - 1)

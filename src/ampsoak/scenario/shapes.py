@@ -111,7 +111,7 @@ class Stadium:
     angle: float = 0.0
 
     @property
-    def _axis(self) -> tuple[float, float, float, float]:
+    def spine(self) -> tuple[float, float, float, float]:
         """Half length of the straight spine, radius, and the unit vector along the spine."""
         radius = min(self.width, self.height) / 2
         half = max(self.width, self.height) / 2 - radius
@@ -121,31 +121,31 @@ class Stadium:
     @property
     def area(self) -> float:
         """Area [m²]."""
-        half, radius, _, _ = self._axis
+        half, radius, _, _ = self.spine
         return float(np.pi) * radius**2 + 4 * half * radius
 
     @property
     def perimeter(self) -> float:
         """Outline length [m]."""
-        half, radius, _, _ = self._axis
+        half, radius, _, _ = self.spine
         return 2 * float(np.pi) * radius + 4 * half
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """(left, bottom, right, top) [m]."""
-        half, radius, c, s = self._axis
+        half, radius, c, s = self.spine
         dx, dy = half * abs(c) + radius, half * abs(s) + radius
         return self.x - dx, self.y - dy, self.x + dx, self.y + dy
 
     def contains(self, x, y):
         """Return a bool array: is (x, y) inside or on the outline."""
-        half, radius, c, s = self._axis
+        half, radius, c, s = self.spine
         u, v = (x - self.x) * c + (y - self.y) * s, -(x - self.x) * s + (y - self.y) * c
         return np.hypot(u - np.clip(u, -half, half), v) <= radius
 
     def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (1, n) each."""
-        half, radius, c, s = self._axis
+        half, radius, c, s = self.spine
         along, across = (self.x, self.y) if axis == 0 else (self.y, self.x)
         # spine direction seen with the cutting line as first axis
         e, f = (c, s) if axis == 0 else (s, c)
@@ -172,7 +172,7 @@ class Stadium:
 
     def outline(self, points: int = 181) -> np.ndarray:
         """Closed outline for drawing, (n, 2) [m]."""
-        half, radius, c, s = self._axis
+        half, radius, c, s = self.spine
         angle = np.linspace(-np.pi / 2, np.pi / 2, points // 2)
         u = np.concatenate([half + radius * np.cos(angle), -half - radius * np.cos(angle), [half]])
         v = np.concatenate([radius * np.sin(angle), -radius * np.sin(angle), [-radius]])

@@ -119,14 +119,14 @@ class _Batch:
 
 
 def _steady_states(batch: _Batch, grid: np.ndarray) -> list[Steady]:
-    """Steady states up the grid, each from the one below; past the first that exceeds every limit none is sought."""
+    """Steady states up the grid, each from the one below; past the first current without one there is none either."""
     states: list[Steady] = []
-    guess, over = batch.start, False
+    guess = batch.start
     for current in grid:
-        found = Steady(False, "above every limit; not sought", guess) if over else batch.steady_at(current, guess)
+        hopeless = bool(states) and not states[-1].exists
+        found = states[-1] if hopeless else batch.steady_at(current, guess)
         if found.exists:
             guess = found.temperature
-        over = over or bool((batch.margins(found) > 0).all())
         states.append(found)
     return states
 

@@ -16,6 +16,7 @@ from ampsoak.base.errors import UsageError, nearest_name
 from ampsoak.coverage.device_images import device_image, edges_with_a_model
 from ampsoak.coverage.operating import Operating, Reclosing, operate
 from ampsoak.coverage.plain import plain
+from ampsoak.coverage.relays import Relay
 from ampsoak.coverage.tripping import EDGES, DeviceImage
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
@@ -144,7 +145,7 @@ class ProtectedRun:
 
 def protected_run(
     scenario: Scenario,
-    devices: Sequence[DeviceChoice] | None = None,
+    devices: Sequence[DeviceChoice | Relay] | None = None,
     edges: Sequence[str] = EDGES,
     reclose: Reclosing | None = None,
     *,
@@ -158,7 +159,7 @@ def protected_run(
     Parameters
     ----------
     scenario : Scenario
-    devices : sequence or None      in series, upstream first; None takes the scenario's
+    devices : sequence or None      DeviceChoice or Relay, in series, upstream first; None takes the scenario's
     edges : sequence of str         of "fast", "nominal", "slow"
     reclose : Reclosing or None     closing again; None leaves open what opened
     circuit : str or None           the circuit they stand in; None takes the curve's circuit, else the first

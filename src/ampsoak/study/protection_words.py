@@ -73,7 +73,8 @@ def _peaks(run, reached) -> str:
         if not any(np.isfinite(reached.peak[index]) for index in chosen):
             continue
         part = max(chosen, key=lambda index: _number(reached.peak[index]))
-        words = f"{what}, {run.part_names[part]}, reaches {temperature_words(reached.peak[part])}"
+        verb = "reaches" if math.isfinite(reached.ceiling_time) else "peaks at"
+        words = f"{what}, {run.part_names[part]}, {verb} {temperature_words(reached.peak[part])}"
         words += f" after {time_words(float(reached.peak_time[part]))}"
         if math.isfinite(reached.ceiling_time):
             words += ", where following ends because copper melts"

@@ -20,6 +20,7 @@ from ampsoak.study.model import initial_state, limit_records, model_of, provenan
 
 Progress = Callable[[float, float, str, float], None]
 _CLOSURE = 1e-6  # energy must close to this share of what was generated or lost
+_LEAST_TURNOVER = 1e-3  # [K] warming of the whole section under which the turnover is not taken as a measure
 _BLINK = 0.1  # [s] shortest time between two calls of progress
 
 
@@ -33,6 +34,7 @@ class _Recording:
         self.probes = ProbeReader(model, scenario.probes)
         self.generated = self.stored = self.lost = self.turnover = 0.0
         self.worst = 0.0
+        self.least_turnover = 0.0  # set by the start state: an idle section turns nothing over but rounding
         self.left_table: set[str] = set()
         self.snapshots = sorted(t for t in scenario.run.snapshot_times if t <= scenario.run.duration)
 
@@ -42,7 +44,7 @@ class _Recording:
 
     def _row(self, time, current, temperature, joule, surface, flow) -> np.ndarray:
         maximum = self.parts.maximum(temperature)
-        scale = max(abs(self.generated), abs(self.stored), abs(self.lost), self.turnover, 1e-12)
+        scale = max(abs(self.generated), abs(self.stored), abs(self.lost), self.turnover, self.least_turnover)
         residual = (self.stored + self.lost - self.generated) / scale
         self.worst = max(self.worst, abs(residual))
         self._tell(
@@ -65,8 +67,9 @@ class _Recording:
         """Record the start state."""
         temperature = stepper.temperature
         current = stepper.currents(0.0)
-        faces = len(self.model.network.face_cell)
-        self._row(0.0, current, temperature, self.model.joule(current, temperature), stepper.surface, np.zeros(faces))
+        self.least_turnover = _LEAST_TURNOVER * float(stepper.capacity.sum())
+        surface, flow = stepper.border()
+        self._row(0.0, current, temperature, self.model.joule(current, temperature), surface, flow)
         for index, time, part, value in self.watch.begin(temperature):
             self._event(time, "limit_reached", self.scenario.limits[index].name, part, value)
         self._keep_snapshots(0.0, lambda _: temperature)
