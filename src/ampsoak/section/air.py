@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-
 from scipy.spatial import cKDTree
 
 from ampsoak.scenario.case import Scenario
@@ -165,7 +164,6 @@ def air_surfaces(scenario: Scenario, x: np.ndarray, y: np.ndarray, owner: np.nda
     across = np.where(axis == 0, widths[1][j + (upper & (axis == 1))], widths[0][i + (upper & (axis == 0))])
     area = across * np.abs(np.where(axis == 0, normal[:, 0], normal[:, 1]))
     distance = share * (np.abs(tx - hx) + np.abs(ty - hy))
-    bounds = (0.0, 0.0, scenario.width, scenario.height)
     group, names, forms, sizes, group_zone = np.zeros(len(axis), np.int64), [], [], [], []
     curved_parts = {p.part for p in scenario.paints if not isinstance(p.shape, Rectangle)}
     side = np.where(np.abs(normal[:, 0]) > np.abs(normal[:, 1]), np.sign(normal[:, 0]), 2 * np.sign(normal[:, 1]))
