@@ -89,6 +89,16 @@ def test_warm_air_lowers_and_cold_air_raises_the_thermal_pickup_of_the_edge_it_i
         device_image(G20, "slow", 313.15)
 
 
+def test_a_north_american_breaker_carries_its_rating_at_40_celsius():
+    """UL 489: the 100 % test is at 40 °C, the rows hold for 25 °C (read): the fast edge still carries the rating there."""
+    choice = DeviceChoice("main", "UL 489", "", 20.0)
+    pickups = [device_image(choice, "fast", t + 273.15).elements[0][1].pickup / 20.0 for t in (25.0, 40.0, 60.0)]
+    assert pickups[0] == pytest.approx(1.08)
+    assert pickups[1] == pytest.approx(1.0, abs=1e-9)
+    assert pickups[2] < 1.0
+    assert trip(choice, "fast", 20.0, ambient=313.15).outcome == "carries"
+
+
 def test_fuse_opens_on_its_least_pre_arcing_energy_at_short_times():
     """IEC 60269-1 table 7, 20 A: 500 A² s (read): 1 kA opens the fast edge in 0.5 ms; a fuse is not re-closed."""
     found = trip(G20, "fast", 1000.0)

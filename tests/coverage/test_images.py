@@ -109,7 +109,9 @@ def test_a_ramp_is_stepped_exactly(start, stop, time_constant):
     def kernel(s):
         return (start + (stop - start) * s / duration) ** 2 * np.exp(-(duration - s) / time_constant) / time_constant
 
-    exact = before * np.exp(-duration / time_constant) + quad(kernel, near, duration, epsabs=0, epsrel=1e-11, limit=200)[0]
+    exact = (
+        before * np.exp(-duration / time_constant) + quad(kernel, near, duration, epsabs=0, epsrel=1e-11, limit=200)[0]
+    )
     assert relaxed(before, start, stop, duration, time_constant) == pytest.approx(exact, rel=1e-9)
 
 
@@ -209,7 +211,9 @@ def test_wrong_models_are_late_after_a_preload(overload, two_node, curve, integr
 def test_wrong_models_credit_trips_that_never_come_on_cyclic_overloads(profile, integral, curve):
     """The device never opens in 2 h; an integral that keeps its count, and slow cooling, open within minutes."""
     assert np.isinf(when(profile, NOMINAL))
-    held = Integral(plain_integral().law, 1.28, Reset("memory", 1e12))  # the integral as a fuse user would take it: no reset
+    held = Integral(
+        plain_integral().law, 1.28, Reset("memory", 1e12)
+    )  # the integral as a fuse user would take it: no reset
     assert when(profile, held) == pytest.approx(integral, abs=0.6)
     for cooling, time in curve.items():
         assert when(profile, curve_image(cooling)) == pytest.approx(time, abs=0.6)
@@ -251,7 +255,9 @@ def test_relay_at_constant_current_has_its_own_time(curve, setting):
     """The integral at constant M is t(M) (definition), and the setting scales it."""
     for multiple in (1.5, 4.0, 30.0):
         time = float(laws.relay_time(multiple, curve, setting))
-        assert when(CurrentProfile.constant(multiple, 2 * time), relay_integral(curve, setting, 1.0)) == pytest.approx(time)
+        assert when(CurrentProfile.constant(multiple, 2 * time), relay_integral(curve, setting, 1.0)) == pytest.approx(
+            time
+        )
 
 
 def test_between_pickup_and_threshold_the_slow_edge_makes_no_progress():
@@ -376,7 +382,9 @@ def test_a_quicker_device_never_opens_later(pieces, factor):
 
 def test_staircase_edges_can_be_followed_too():
     """A level stretch: 60 s from 2.55 A up, never below (IEC 60898-1 row c as slow staircase, read)."""
-    edge = Edge("slow", (Stretch("standard", (0.0, 2.55), (np.inf, np.inf)), Stretch("standard", (2.55, np.inf), (60.0, 60.0))))
+    edge = Edge(
+        "slow", (Stretch("standard", (0.0, 2.55), (np.inf, np.inf)), Stretch("standard", (2.55, np.inf), (60.0, 60.0)))
+    )
     image = CurveImage(edge, 2.549999, 900.0)
     assert when(CurrentProfile.constant(3.0, 100.0), image) == pytest.approx(60.0)
     assert np.isinf(when(CurrentProfile.constant(2.5, 1e5), image))

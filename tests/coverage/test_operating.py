@@ -25,7 +25,9 @@ def nominal(*choices):
 def test_the_current_stops_where_the_device_opens():
     """Nominal image at 2 x rated: opens at 44.3 s, no current from there on."""
     found = operate(OVERLOAD, nominal(B20))
-    assert [(o.kind, o.device, o.element, o.current) for o in found.operations] == [("opens", "circuit", "thermal", 40.0)]
+    assert [(o.kind, o.device, o.element, o.current) for o in found.operations] == [
+        ("opens", "circuit", "thermal", 40.0)
+    ]
     assert found.opens.time == pytest.approx(FIRST, abs=0.1)
     assert found.profile.at(found.opens.time - 1e-6) == 40.0
     assert found.profile.at(found.opens.time + 1e-6) == 0.0

@@ -40,9 +40,7 @@ def power(constant, low=10.0, high=1000.0, slow=1.0, name="x"):
     """t = constant / I³ fast, ``slow`` times that slow."""
     current = np.geomspace(low, high, 4)
     fast = [(c, constant / c**3) for c in current]
-    return device_curve(
-        DeviceChoice(name, "points", fast=tuple(fast), slow=tuple((c, slow * t) for c, t in fast))
-    )
+    return device_curve(DeviceChoice(name, "points", fast=tuple(fast), slow=tuple((c, slow * t) for c, t in fast)))
 
 
 def test_inrush_of_a_transformer_against_breaker_types():

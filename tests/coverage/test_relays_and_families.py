@@ -47,7 +47,9 @@ def test_every_family_has_ordered_edges_and_a_state_model_of_its_slow_edge(choic
 def test_overload_relay_is_not_given_an_instantaneous_release():
     """IEC 60947-4-1 relays have none: the fast edge is known above 5 x, within the class window at 7.2 x (read)."""
     relay = DeviceChoice("motor", "IEC 60947-4-1", "10", 25.0)
-    fast, slow = (trip_time(CurrentProfile.constant(180.0, 100.0), device_image(relay, e)).time for e in ("fast", "slow"))
+    fast, slow = (
+        trip_time(CurrentProfile.constant(180.0, 100.0), device_image(relay, e)).time for e in ("fast", "slow")
+    )
     assert 4.0 < fast < slow <= 10.0
     assert device_curve(relay).bands["default"].fast.time(180.0) == pytest.approx(fast, rel=1e-3)
 

@@ -60,7 +60,13 @@ def test_a_blade_fuse_holds_a_tenth_too_much_for_a_hundred_hours():
     assert point("ISO 8820-3", 10, "110 %", "F").earliest == 360000
     assert point("UL 248-14", 10, "135 %").latest == 3600
     rows = [point("ISO 8820-3", 10, f"{share} %", "C") for share in (135, 160, 200, 350, 600)]
-    assert [(row.earliest, row.latest) for row in rows] == [(0.75, 1800), (0.25, 50), (0.15, 5), (0.04, 0.5), (0.02, 0.1)]
+    assert [(row.earliest, row.latest) for row in rows] == [
+        (0.75, 1800),
+        (0.25, 50),
+        (0.15, 5),
+        (0.04, 0.5),
+        (0.02, 0.1),
+    ]
     large = [point("ISO 8820-3 E", 30, f"{share} %") for share in (135, 200, 350, 600)]
     assert [(row.earliest, row.latest) for row in large] == [(60, 1800), (2, 60), (0.2, 7), (0.04, 1)]
 

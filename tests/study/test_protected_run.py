@@ -33,7 +33,9 @@ def test_with_a_device_the_cable_is_that_of_the_cut_history(overload):
     edge = found.edges[0]
     cut = with_profile(overload, edge.operating.profile)
     whole = simulate(cut)
-    assert edge.operating.opens.time == pytest.approx(117.0, abs=0.6)  # slow image at 2 x rated (facts section 2, computed)
+    assert edge.operating.opens.time == pytest.approx(
+        117.0, abs=0.6
+    )  # slow image at 2 x rated (facts section 2, computed)
     at = int(np.argmin(np.abs(whole.time - edge.operating.opens.time)))
     assert whole.time[at] == pytest.approx(edge.operating.opens.time)  # a change of current ends a step
     assert edge.at_opening == pytest.approx(whole.part_maximum[at], abs=2 * TOLERANCE)
@@ -98,7 +100,11 @@ def test_a_limit_passed_after_the_opening_is_told_from_one_before():
     edge = protected_run(case, edges=("slow",)).edges[0]
     between = 0.5 * (edge.at_opening[0] + edge.reached.peak[0])
     line = 0.5 * (ROOM + edge.at_opening[2])
-    limits = (Limit("fill late", float(between), (0,)), Limit("line early", float(line), (2,)), Limit("far", 1000.0, (0,)))
+    limits = (
+        Limit("fill late", float(between), (0,)),
+        Limit("line early", float(line), (2,)),
+        Limit("far", 1000.0, (0,)),
+    )
     found = protected_run(replace(case, limits=limits), edges=("slow",))
     times = found.edges[0].reached.limit_time
     opened = found.edges[0].operating.opens.time

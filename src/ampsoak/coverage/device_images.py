@@ -88,9 +88,12 @@ def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: floa
     thermal = TwoNodeImage(row.pickup * choice.rating, row.share, row.time_constant_fast, row.time_constant_slow)
     notes = [f"our {edge} thermal image, from no standard: it satisfies the rows of {device.standard}"]
     if ambient is not None:
-        factor = _factor(edge, ambient, device.reference_ambient)
+        points = family.points(choice.rating, device.type)
+        factor = _factor(edge, ambient, device.reference_ambient, row.pickup, points)
         thermal = thermal.at_ambient(factor)
-        notes.append(f"thermal part at {ambient - 273.15:.0f} °C: pickup times {factor:.3f}; the magnetic part keeps its level")
+        notes.append(
+            f"thermal part at {ambient - 273.15:.0f} °C: pickup times {factor:.3f}; the magnetic part keeps its level"
+        )
     elements = [("thermal", thermal)]
     unknown = []
     if device.magnetic is not None:
@@ -105,13 +108,18 @@ def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: floa
     return DeviceImage(choice.name, edge, tuple(elements), tuple(unknown), True, "default", tuple(notes))
 
 
-def _factor(edge: str, ambient: float, reference: float) -> float:
+def _factor(edge: str, ambient: float, reference: float, pickup: float, points) -> float:
+    """Pickup at ``ambient`` over that at the reference [K]; ``pickup`` is a multiple of the rating."""
     if edge == "nominal":
         return ambient_factor(ambient, reference, NOMINAL_RISE)
     warmer = ambient > reference
-    if warmer == (edge == "fast"):
-        return ambient_factor(ambient, reference, AMBIENT_RISES[edge])
-    return 1.0  # a compensated device would not move at all, and for this edge that is the worse case
+    if warmer != (edge == "fast"):
+        return 1.0  # a compensated device would not move at all, and for this edge that is the worse case
+    rise = AMBIENT_RISES[edge]
+    if edge == "fast":  # what its standard has it carry in warmer air than the reference, it carries there (derived)
+        carried = [p for p in points if p.earliest == np.inf and p.multiple and p.ambient and p.ambient > reference]
+        rise = max([rise, *((p.ambient - reference) / (1.0 - (p.multiple / pickup) ** 2) for p in carried)])
+    return ambient_factor(ambient, reference, rise)
 
 
 def _magnetic(device: DeviceCurve, edge: str) -> MagneticElement:

@@ -403,5 +403,7 @@ def ambient_factor(ambient: float, reference: float, rise: float) -> float:
     """
     left = rise - (ambient - reference)
     if not left > 0.0:
-        raise UsageError(f"air of {ambient - 273.15:.0f} °C alone would trip this device; its model does not reach there")
+        raise UsageError(
+            f"air of {ambient - 273.15:.0f} °C alone would trip this device; its model does not reach there"
+        )
     return math.sqrt(left / rise)

@@ -8,7 +8,9 @@ from ampsoak.base.errors import Fault, ScenarioError
 from ampsoak.coverage.device_faults import device_faults
 from ampsoak.scenario.case import DeviceChoice
 
-MEAN_CURVE_TOLERANCE = 0.10  # in current: how far a fuse maker's drawn mean curve may deviate (IEC 60269-1 cl. 5.6.1, read)
+MEAN_CURVE_TOLERANCE = (
+    0.10  # in current: how far a fuse maker's drawn mean curve may deviate (IEC 60269-1 cl. 5.6.1, read)
+)
 
 
 def device_from_line(
@@ -50,7 +52,11 @@ def device_from_line(
     ]
     if faults:
         raise ScenarioError(faults)
-    said = [f"{share:.3g} of {what} either way" for what, share in (("current", current_tolerance), ("time", time_tolerance)) if share]
+    said = [
+        f"{share:.3g} of {what} either way"
+        for what, share in (("current", current_tolerance), ("time", time_tolerance))
+        if share
+    ]
     choice = DeviceChoice(
         name,
         "points",

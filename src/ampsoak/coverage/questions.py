@@ -102,7 +102,9 @@ class Nuisance:
             "opens": "opens the device",
             "unknown": "meets no data of the device",
         }[self.verdict]
-        return f'"{self.point.name}", {current_words(self.point.current)} for {time_words(self.point.duration)}, {said}.'
+        return (
+            f'"{self.point.name}", {current_words(self.point.current)} for {time_words(self.point.duration)}, {said}.'
+        )
 
 
 def nuisance(device: DeviceCurve, points, basis: str | None = None) -> tuple[Nuisance, ...]:

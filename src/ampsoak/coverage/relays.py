@@ -98,13 +98,13 @@ class Relay:
         if self.curve == ELECTRONIC:
             share = {"fast": ELECTRONIC_SHARE, "nominal": 0.5 * (1.0 + ELECTRONIC_SHARE), "slow": 1.0}[edge]
             begins = {"fast": least, "nominal": math.sqrt(least * most), "slow": most}[edge]
-            return lambda current: share * laws.electronic_long_time(
-                np.asarray(current) / self.pickup, self.setting, begins / self.pickup
+            return lambda current: (
+                share * laws.electronic_long_time(np.asarray(current) / self.pickup, self.setting, begins / self.pickup)
             )
         factor = {"fast": 1.0 - self.tolerance, "nominal": 1.0, "slow": 1.0 + self.tolerance}[edge]
         threshold = self.threshold if edge == "slow" else 1.0
-        return lambda current: factor * laws.relay_time(
-            np.asarray(current) / self.pickup, self.curve, self.setting, threshold
+        return lambda current: (
+            factor * laws.relay_time(np.asarray(current) / self.pickup, self.curve, self.setting, threshold)
         )
 
     def edge(self, side: str) -> Edge:
@@ -129,7 +129,9 @@ class Relay:
         magnetic = None
         if self.instantaneous:
             magnetic = Magnetic(*self.instantaneous, 0.1 + self.opening_time, "maker", self.source)
-            fast = fast.capped(magnetic.hold, MINIMUM_TIME + self.opening_time, "maker", "instantaneous element may act")
+            fast = fast.capped(
+                magnetic.hold, MINIMUM_TIME + self.opening_time, "maker", "instantaneous element may act"
+            )
             slow = slow.capped(magnetic.trip, magnetic.time, "maker", "instantaneous element acts")
         return DeviceCurve(
             name=self.name,
@@ -144,7 +146,9 @@ class Relay:
             reference_ambient=np.nan,
             start_state="cold",
             marks=(),
-            notes=(f"reset {self.reset.kind}; between {self.pickups[0]:g} A and {self.pickups[1]:g} A no time is stated",),
+            notes=(
+                f"reset {self.reset.kind}; between {self.pickups[0]:g} A and {self.pickups[1]:g} A no time is stated",
+            ),
             sources=(self.source,),
         )
 
@@ -164,6 +168,4 @@ class Relay:
             dwell = {"fast": HALF_CYCLE, "nominal": 2 * HALF_CYCLE, "slow": 0.1}[edge]
             elements.append(("instantaneous", MagneticElement(level, dwell, strict=edge == "fast")))
         notes = (f"{self.curve} integral, reset {self.reset.kind}; preload below the pickup does not count",)
-        return DeviceImage(
-            self.name, edge, tuple(elements), (), True, "maker", notes, opening_time=self.opening_time
-        )
+        return DeviceImage(self.name, edge, tuple(elements), (), True, "maker", notes, opening_time=self.opening_time)

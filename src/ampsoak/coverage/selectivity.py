@@ -163,7 +163,10 @@ def _pairs(above: Band, below: Band, grading: float):
     return (
         (lambda c: below.slow.time(c) + grading, above.fast.time),
         (above.slow.time, below.fast.time),
-        (lambda c: np.maximum(below.slow.time(c), above.slow.time(c)), lambda c: np.full(np.shape(c), INSTANTANEOUS_TIME)),
+        (
+            lambda c: np.maximum(below.slow.time(c), above.slow.time(c)),
+            lambda c: np.full(np.shape(c), INSTANTANEOUS_TIME),
+        ),
     )
 
 

@@ -347,8 +347,14 @@ def _zones(section: Section, order: np.ndarray) -> Zones:
             patch_emissivity=none, exchange=np.zeros((0, 0)), ambient_view=none, is_open=np.zeros(0, bool),
         )  # fmt: skip
     zones = [scenario.parts[part].air for part in air.zone_parts]
-    kind = np.array([int(zones[z].law == "iec_60287") for z in air.group_zone])
-    constant, emissivity = np.zeros(len(kind)), air.patch_emissivity.copy()
+    # the standard's law is one of cylinders; boards beside them keep theirs
+    kind = np.array(
+        [
+            int(zones[z].law == "iec_60287" and form.endswith("cylinder"))
+            for z, form in zip(air.group_zone, air.group_form, strict=True)
+        ]
+    )
+    constant = np.zeros(len(kind))
     film = np.zeros((len(kind), 2, len(_FILM_AIR), TABLE_LENGTH))
     for number, (form, size) in enumerate(zip(air.group_form, air.group_size, strict=True)):
         if kind[number]:
@@ -357,14 +363,13 @@ def _zones(section: Section, order: np.ndarray) -> Zones:
         else:
             film[number] = _film_table(form, size, zones[air.group_zone[number]].height)
     patch_group = np.array([air.group[air.patch == p][0] for p in range(len(air.patch_area))])
-    emissivity[kind[patch_group] == 1] = 0.0  # that law's coefficient holds the radiation
     live_i, live_j = air.i + (air.upper & (air.axis == 0)), air.j + (air.upper & (air.axis == 1))
     least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
     return Zones(
         cell=order[live_i, live_j], axis=air.axis, i=air.i, j=air.j, inverse=1.0 / np.maximum(air.distance, least),
         area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
         group_constant=constant, film=film, patch_zone=air.group_zone[patch_group], patch_area=air.patch_area,
-        patch_emissivity=emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
+        patch_emissivity=air.patch_emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
         is_open=np.array([zone.temperature is not None for zone in zones]),
     )  # fmt: skip
 

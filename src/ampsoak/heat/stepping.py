@@ -202,7 +202,7 @@ class Stepper:
         self.suggested: float | None = None
         self.accepted = self.rejected = self.factorised = 0
         self.breaks = sorted(
-            {t for profile in member.profiles for t in profile.time} | set(boundaries.times) | _source_times(model)
+            {t for profile in member.profiles for t in profile.time} | set(boundaries.times) | _part_times(model)
         )
 
     # -- pieces ---------------------------------------------------------------------------------------------------
@@ -436,9 +436,12 @@ class Stepper:
         )
 
 
-def _source_times(model: HeatModel) -> set[float]:
+def _part_times(model: HeatModel) -> set[float]:
+    """Times at which a part's heat source or the temperature of open air has a corner [s]."""
     parts = model.section.scenario.parts
-    return {t for part, _ in model.source_area for t in parts[part].heat_source.value.time}
+    tables = [parts[part].heat_source.value for part, _ in model.source_area]
+    tables += [part.air.temperature for part in parts if part.air is not None and part.air.temperature is not None]
+    return {t for table in tables for t in table.time}
 
 
 def _on_ladder(step: float) -> float:

@@ -17,6 +17,7 @@ PROPERTY_LAWS = {
     "wood_specific_heat": laws.wood_specific_heat,
 }
 
+USUAL_EMISSIVITY = 0.9  # of building materials and plastics where none is known: ISO 6946 (from memory, high confidence)
 FAMILIES = ("metal", "polymer", "fibre", "foam", "wood", "board", "masonry", "air", "other")
 
 

@@ -1,8 +1,9 @@
-"""Do shapes overlap, and do they lie inside a rectangle; touching is allowed."""
+"""Do shapes overlap, do they lie inside a rectangle (touching is allowed), what is painted where, outlines in pieces."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -50,6 +51,31 @@ def _drawn_in(shape: Shape) -> np.ndarray:
     middle = np.array([(left + right) / 2, (bottom + top) / 2])
     points = middle + (dense - middle) * (1 - SHRINK)
     return points if isinstance(shape, Polygon) else np.vstack([points, middle])
+
+
+def painted_parts(strokes: Iterable[tuple[Shape, int]], x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Number of the last of ``strokes`` (shape, number) over each place, (n,) int64, 0 where none is; x, y (n,) [m]."""
+    part = np.zeros(x.shape, dtype=np.int64)
+    for shape, number in strokes:
+        part[shape.contains(x, y)] = number
+    return part
+
+
+def outline_pieces(shape: Shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
+    """Middles and vectors of short straight pieces of an outline, (n, 2) each [m]."""
+    # a multiple of eight chords, so that a mirrored or turned circle is cut into mirrored or turned pieces
+    count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
+    corners = shape.outline(count + 1)
+    middles, vectors = [], []
+    for start, stop in zip(corners[:-1], corners[1:], strict=True):
+        length = np.hypot(*(stop - start))
+        if length == 0.0:
+            continue
+        parts = max(1, int(np.ceil(length / spacing)))
+        share = (np.arange(parts) + 0.5) / parts
+        middles.append(start + share[:, None] * (stop - start))
+        vectors.append(np.broadcast_to((stop - start) / parts, (parts, 2)))
+    return np.concatenate(middles), np.concatenate(vectors)
 
 
 def crosses_itself(polygon: Polygon) -> bool:

@@ -11,17 +11,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
+from ampsoak.library.materials import USUAL_EMISSIVITY
 from ampsoak.scenario.case import Scenario
-from ampsoak.scenario.shapes import Rectangle
-from ampsoak.section.interfaces import outline_pieces, parts_at
+from ampsoak.scenario.geometry import outline_pieces
+from ampsoak.scenario.shapes import Circle, Stadium
+from ampsoak.section.interfaces import parts_at
+from ampsoak.section.rays import AirRays
+from ampsoak.section.views import split_into_patches, view_factors
 
-_LOOKS = 48  # samples along a link to find the surface before bisection
-_BISECTIONS = 30
-_RING = 128  # directions round a surface point that tell its normal
-_RAYS = 400  # rays per patch, cosine weighted
-_BOUNCES = 12  # mirror reflections at section edges before a ray is given up
+_UP = {"down": (0.0, 1.0), "left": (1.0, 0.0)}
+_ROUND = ("cylinder", "vertical_cylinder")
+_LEAST_SIZE = 1e-3  # [m]
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class AirSurfaces:
                                                    (which way the solid's face looks)
     group_size : (n_groups,) float64               diameter, height or area over perimeter [m]
     group_names : list of str
-    patch_area, patch_emissivity : (n_patches,)    [m], [1]
+    patch_area, patch_emissivity : (n_patches,)    [m], [1]; emissivity 0 where the film law holds the radiation
     exchange : (n_patches, n_patches) float64      irradiation of patch i per emissive power of patch j
     ambient_view : (n_patches,) float64            irradiation of patch i per emissive power of the open surroundings
     """
@@ -73,8 +74,8 @@ def zone_parts(scenario: Scenario) -> np.ndarray:
     return np.array([index for index, part in enumerate(scenario.parts) if part.air is not None], dtype=np.int64)
 
 
-def _links(x, y, owner, zone_of_part, scenario):
-    """Link ends that look into a zone: arrays axis, i, j, upper, solid x, y and far x, y."""
+def _links(x, y, owner):
+    """Links that may look from a solid into a zone: arrays axis, i, j, upper, start x, y and end x, y."""
     found = []
     for axis in (0, 1):
         low = owner[:-1] if axis == 0 else owner[:, :-1]
@@ -92,45 +93,27 @@ def _links(x, y, owner, zone_of_part, scenario):
     return [np.concatenate(column) for column in zip(*found, strict=True)]
 
 
-def _surface_points(scenario, zone_of_part, hx, hy, tx, ty):
-    """Share of each link at which air begins, nan where none is met; and the zone met."""
-    share = (np.arange(_LOOKS) + 1.0) / _LOOKS
-    count = len(hx)
-    px = hx[:, None] + share * (tx - hx)[:, None]
-    py = hy[:, None] + share * (ty - hy)[:, None]
-    zone = zone_of_part[parts_at(scenario, px.ravel(), py.ravel())].reshape(count, _LOOKS)
-    met = zone >= 0
-    first = met.argmax(axis=1)
-    any_met = met.any(axis=1)
-    low, high = np.where(first > 0, share[first - 1], 0.0), share[first]
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2
-        inside = zone_of_part[parts_at(scenario, hx + middle * (tx - hx), hy + middle * (ty - hy))] >= 0
-        high, low = np.where(inside, middle, high), np.where(inside, low, middle)
-    return np.where(any_met, (low + high) / 2, np.nan), zone[np.arange(count), first]
-
-
-def _normals(scenario, zone_of_part, x, y, radius):
-    """Unit normals into the air at surface points, (n, 2), from which part of a small ring round them is air."""
-    angle = 2 * np.pi * (np.arange(_RING) + 0.5) / _RING
-    ring_x, ring_y = x[:, None] + radius * np.cos(angle), y[:, None] + radius * np.sin(angle)
-    air = zone_of_part[parts_at(scenario, ring_x.ravel(), ring_y.ravel())].reshape(len(x), _RING) >= 0
-    normal = np.column_stack([(air * np.cos(angle)).sum(axis=1), (air * np.sin(angle)).sum(axis=1)])
-    return normal / np.maximum(np.hypot(normal[:, 0], normal[:, 1]), 1e-12)[:, None]
+def _side(normal: np.ndarray) -> np.ndarray:
+    """Which way normals (n, 2) look, by their larger component: -1 left, 1 right, -2 down, 2 up."""
+    level = np.abs(normal[:, 0]) > np.abs(normal[:, 1])
+    return np.where(level, np.sign(normal[:, 0]), 2 * np.sign(normal[:, 1])).astype(int)
 
 
 def _form(scenario, part, normal, zone_part, bounds):
     """Film form and size [m] of the surface of ``part`` with mean ``normal`` into the air."""
     air = scenario.parts[zone_part].air
-    curved = [paint.shape for paint in scenario.paints if paint.part == part and not isinstance(paint.shape, Rectangle)]
-    if curved:
-        return ("vertical_cylinder" if air.gravity == "along" else "cylinder"), curved[-1].perimeter / np.pi
-    left, bottom, right, top = bounds
+    rounded = [p.shape for p in scenario.paints if p.part == part and isinstance(p.shape, Circle | Stadium)]
+    if rounded:
+        return ("vertical_cylinder" if air.gravity == "along" else "cylinder"), rounded[-1].perimeter / np.pi
     if air.gravity == "along":
         return "vertical", air.height
-    if abs(normal[0]) > abs(normal[1]):
-        return "vertical", max(top - bottom, 1e-3)
-    return ("up" if normal[1] > 0 else "down"), max((right - left) / 2, 1e-3)
+    up_x, up_y = _UP[air.gravity]
+    upward = normal[0] * up_x + normal[1] * up_y
+    left, bottom, right, top = bounds
+    tall, wide = (right - left, top - bottom) if up_x else (top - bottom, right - left)
+    if abs(upward) < np.sqrt(0.5):
+        return "vertical", max(tall, _LEAST_SIZE)
+    return ("up" if upward > 0 else "down"), max(wide / 2, _LEAST_SIZE)
 
 
 def air_surfaces(scenario: Scenario, x: np.ndarray, y: np.ndarray, owner: np.ndarray, widths) -> AirSurfaces | None:
@@ -152,59 +135,59 @@ def air_surfaces(scenario: Scenario, x: np.ndarray, y: np.ndarray, owner: np.nda
         return None
     zone_of_part = np.full(len(scenario.parts), -1, dtype=np.int64)
     zone_of_part[parts] = np.arange(len(parts))
-    axis, i, j, upper, hx, hy, tx, ty = _links(x, y, owner, zone_of_part, scenario)
-    share, zone = _surface_points(scenario, zone_of_part, hx, hy, tx, ty)
-    keep = np.isfinite(share)
-    axis, i, j, upper, hx, hy, tx, ty = (a[keep] for a in (axis, i, j, upper, hx, hy, tx, ty))
-    share, zone = share[keep], zone[keep]
-    sx, sy = hx + share * (tx - hx), hy + share * (ty - hy)
     finest = min(widths[0].min(), widths[1].min())
-    normal = _normals(scenario, zone_of_part, sx, sy, 0.1 * finest)
+    rays = AirRays(scenario, zone_of_part, finest)
+    axis, i, j, upper, hx, hy, tx, ty = _links(x, y, owner)
+    length = np.abs(tx - hx) + np.abs(ty - hy)
+    way_x, way_y = (tx - hx) / length, (ty - hy) / length
+    distance, zone, shape = rays.first(hx, hy, way_x, way_y, length, air=True)
+    keep = np.isfinite(distance) & (shape >= 0)
+    axis, i, j, upper, distance, zone, shape = (a[keep] for a in (axis, i, j, upper, distance, zone, shape))
+    sx, sy = hx[keep] + distance * way_x[keep], hy[keep] + distance * way_y[keep]
+    normal = rays.normals(sx, sy, shape, 0.02 * finest)
     solid = parts_at(scenario, sx - 0.05 * finest * normal[:, 0], sy - 0.05 * finest * normal[:, 1])
     across = np.where(axis == 0, widths[1][j + (upper & (axis == 1))], widths[0][i + (upper & (axis == 0))])
     area = across * np.abs(np.where(axis == 0, normal[:, 0], normal[:, 1]))
-    distance = share * (np.abs(tx - hx) + np.abs(ty - hy))
-    group, names, forms, sizes, group_zone = np.zeros(len(axis), np.int64), [], [], [], []
-    curved_parts = {p.part for p in scenario.paints if not isinstance(p.shape, Rectangle)}
-    side = np.where(np.abs(normal[:, 0]) > np.abs(normal[:, 1]), np.sign(normal[:, 0]), 2 * np.sign(normal[:, 1]))
-    side = np.where(np.isin(solid, list(curved_parts)), 0, side).astype(int)
-    for key in sorted(set(zip(zone.tolist(), solid.tolist(), side.tolist(), strict=True))):
-        members = (zone == key[0]) & (solid == key[1]) & (side == key[2])
+    rounded = {p.part for p in scenario.paints if isinstance(p.shape, Circle | Stadium)}
+    side = np.where(np.isin(solid, list(rounded)), 0, _side(normal))
+    keys, group = np.unique(np.column_stack([zone, solid, side]), axis=0, return_inverse=True)
+    group = group.ravel()
+    forms, sizes = [], []
+    for number, (z, part, _) in enumerate(keys):
+        members = group == number
         reach = (sx[members].min(), sy[members].min(), sx[members].max(), sy[members].max())
-        form, size = _form(scenario, key[1], normal[members].mean(axis=0), parts[key[0]], reach)
-        group[members] = len(names)
-        names.append(scenario.parts[key[1]].name)
+        form, size = _form(scenario, part, normal[members].mean(axis=0), parts[z], reach)
         forms.append(form)
         sizes.append(size)
-        group_zone.append(key[0])
-    area = _exact_lengths(scenario, zone_of_part, area, group, zone, solid, side, finest)
-    patch, patch_group = _patches(sx, sy, group, len(names), scenario)
-    patch_area = np.bincount(patch, area, len(patch_group))
-    patch_solid = np.array([solid[patch == p][0] for p in range(len(patch_group))])
-    emissivity = np.array(
-        [
-            scenario.parts[p].material.emissivity.typical if scenario.parts[p].material.emissivity else 0.9
-            for p in patch_solid
-        ]
-    )
-    view, ambient = _view_factors(
-        scenario, zone_of_part, parts, sx, sy, normal, area, patch, patch_area, np.asarray(group_zone)[patch_group]
-    )
-    reflected = np.linalg.inv(np.eye(len(patch_area)) - (1 - emissivity)[:, None] * view)
+    area = _exact_lengths(scenario, zone_of_part, area, group, keys, finest)
+    curved = np.array([form in _ROUND for form in forms])
+    patch, patch_group = split_into_patches(sx, sy, group, curved)
+    emissivity = _emissivities(scenario, parts, keys, curved)[patch_group]
+    is_open = np.array([scenario.parts[part].air.temperature is not None for part in parts])
+    view, ambient = view_factors(rays, sx, sy, normal, area, zone, patch, is_open)
+    reflected = np.linalg.inv(np.eye(len(patch_group)) - (1 - emissivity)[:, None] * view)
     # irradiation H = F J + f_ambient e_ambient with radiosity J = (I - (1 - e) F)^-1 (e E + (1 - e) f_ambient e_ambient)
-    exchange = view @ reflected * emissivity[None, :]
-    ambient_view = ambient + view @ reflected @ ((1 - emissivity) * ambient)
     return AirSurfaces(
         zone_parts=parts, axis=axis, i=i, j=j, upper=upper, conductor=np.full(len(axis), -1), distance=distance,
-        area=area, zone=zone, group=group, patch=patch, group_zone=np.asarray(group_zone), group_form=forms,
-        group_size=np.asarray(sizes), group_names=names, patch_area=patch_area, patch_emissivity=emissivity,
-        exchange=exchange, ambient_view=ambient_view,
+        area=area, zone=zone, group=group, patch=patch, group_zone=keys[:, 0].copy(), group_form=forms,
+        group_size=np.asarray(sizes), group_names=[scenario.parts[part].name for part in keys[:, 1]],
+        patch_area=np.bincount(patch, area), patch_emissivity=emissivity,
+        exchange=view @ reflected * emissivity[None, :],
+        ambient_view=ambient + view @ reflected @ ((1 - emissivity) * ambient),
     )  # fmt: skip
 
 
-def _exact_lengths(scenario, zone_of_part, area, group, zone, solid, side, finest):
+def _emissivities(scenario: Scenario, parts, keys, curved) -> np.ndarray:
+    """Emissivity of each surface, (n_groups,); 0 for cylinders under the law of IEC 60287, which holds the radiation."""
+    given = [scenario.parts[part].material.emissivity for part in keys[:, 1]]
+    emissivity = np.array([USUAL_EMISSIVITY if value is None else value.typical for value in given])
+    standard = np.array([scenario.parts[parts[z]].air.law == "iec_60287" for z in keys[:, 0]])
+    return np.where(standard & curved, 0.0, emissivity)
+
+
+def _exact_lengths(scenario, zone_of_part, area, group, keys, finest):
     """Scale the link areas of each surface to the visible length of its outlines."""
-    exact: dict[tuple[int, int, int], float] = {}
+    found = []
     for paint in scenario.paints:
         middle, vector = outline_pieces(paint.shape, finest / 4)
         length = np.hypot(vector[:, 0], vector[:, 1])
@@ -217,115 +200,14 @@ def _exact_lengths(scenario, zone_of_part, area, group, zone, solid, side, fines
         for sign in (1.0, -1.0):
             one, other = parts_at(scenario, *(middle + sign * away).T), parts_at(scenario, *(middle - sign * away).T)
             at = (zone_of_part[one] >= 0) & (zone_of_part[other] < 0) & inside_box
-            into = sign * normal
-            which = np.where(np.abs(into[:, 0]) > np.abs(into[:, 1]), np.sign(into[:, 0]), 2 * np.sign(into[:, 1]))
-            for z, s, f, piece in zip(zone_of_part[one][at], other[at], which[at].astype(int), length[at], strict=True):
-                for key in ((z, s, f), (z, s, 0)):
-                    exact[key] = exact.get(key, 0.0) + piece
+            found.append(np.column_stack([zone_of_part[one], other, _side(sign * normal), length])[at])
+    zone, solid, side, length = np.concatenate(found).T
     scaled = area.copy()
-    for number in range(int(group.max()) + 1):
-        members = np.flatnonzero(group == number)
-        key = (int(zone[members[0]]), int(solid[members[0]]), int(side[members[0]]))
-        length = exact.get(key, 0.0)
+    for number, key in enumerate(keys):
+        members = group == number
+        exact = length[(zone == key[0]) & (solid == key[1]) & ((key[2] == 0) | (side == key[2]))].sum()
         # two outlines may coincide and be counted twice: a scale far from one is then not a length but a mistake
         total = area[members].sum()
-        if total > 0 and 0.8 < length / total < 1.25:
-            scaled[members] *= length / total
+        if total > 0 and 0.8 < exact / total < 1.25:
+            scaled[members] *= exact / total
     return scaled
-
-
-def _patches(sx, sy, group, groups, scenario):
-    """Split each surface into patches that are small against the zone, for radiation."""
-    patch = np.zeros(len(group), dtype=np.int64)
-    owner = []
-    for number in range(groups):
-        members = np.flatnonzero(group == number)
-        mid_x, mid_y = sx[members].mean(), sy[members].mean()
-        span_x, span_y = np.ptp(sx[members]), np.ptp(sy[members])
-        if min(span_x, span_y) > 0.05 * max(span_x, span_y):  # a closed outline: sectors
-            sector = (np.floor((np.arctan2(sy[members] - mid_y, sx[members] - mid_x) + np.pi) / (2 * np.pi) * 8)).astype(int)
-            label = np.clip(sector, 0, 7)
-        else:
-            along = sx[members] if span_x >= span_y else sy[members]
-            pieces = 10 if max(span_x, span_y) > 0.05 else 3
-            label = np.clip(((along - along.min()) / max(np.ptp(along), 1e-9) * pieces).astype(int), 0, pieces - 1)
-        for value in np.unique(label):
-            patch[members[label == value]] = len(owner)
-            owner.append(number)
-    return patch, np.asarray(owner)
-
-
-def _view_factors(scenario, zone_of_part, parts, sx, sy, normal, area, patch, patch_area, patch_zone):
-    """View factors between patches and to open surroundings, by marching cosine-weighted rays through the zone."""
-    count = len(patch_area)
-    view, ambient = np.zeros((count, count)), np.zeros(count)
-    rng = np.random.default_rng(20240229)  # fixed: the same section always gives the same factors
-    start = np.concatenate(
-        [
-            rng.choice(members, _RAYS, p=area[members] / area[members].sum())
-            for members in (np.flatnonzero(patch == number) for number in range(count))
-        ]
-    )
-    # cosine law in the plane: the sine of the angle to the normal is uniform; stratified within each patch
-    sine = (2 * (np.arange(_RAYS) + rng.random((count, _RAYS))) / _RAYS - 1).ravel()
-    cosine = np.sqrt(1 - sine**2)
-    n = normal[start]
-    direction = np.column_stack([n[:, 0] * cosine - n[:, 1] * sine, n[:, 1] * cosine + n[:, 0] * sine])
-    zone_open = np.array([scenario.parts[part].air.temperature is not None for part in parts])
-    source = np.repeat(np.arange(count), _RAYS)
-    hit, place = _march(scenario, zone_of_part, sx[start], sy[start], direction, zone_open[patch_zone[source]])
-    for zone in range(len(parts)):
-        landed = np.flatnonzero((hit == 1) & (patch_zone[source] == zone))
-        links = np.flatnonzero(patch_zone[patch] == zone)
-        if len(landed):
-            _, nearest = cKDTree(np.column_stack([sx[links], sy[links]])).query(place[landed])
-            np.add.at(view, (source[landed], patch[links[nearest]]), 1.0 / _RAYS)
-    np.add.at(ambient, source[hit == 2], 1.0 / _RAYS)
-    found = np.maximum(view.sum(axis=1) + ambient, 1e-12)
-    view, ambient = view / found[:, None], ambient / found
-    # reciprocity A_i F_ij = A_j F_ji, then closure, in turns
-    for _ in range(200):
-        flow = patch_area[:, None] * view
-        flow = (flow + flow.T) / 2
-        view = flow / patch_area[:, None]
-        total = view.sum(axis=1) + ambient
-        scale = np.sqrt(total)
-        view = view / scale[:, None] / scale[None, :]
-        ambient = ambient / total
-    # what closure still lacks a patch sees of itself: exact reciprocity and exact sums, so no radiation is lost
-    flow = patch_area[:, None] * view
-    view = (flow + flow.T) / 2 / patch_area[:, None]
-    np.fill_diagonal(view, view.diagonal() + 1 - view.sum(axis=1) - ambient)
-    return view, ambient
-
-
-def _march(scenario, zone_of_part, x, y, direction, is_open):
-    """March rays until they land on a solid (1) or leave into open surroundings (2); 0 where given up.
-
-    Edges of the section mirror rays, except where the zone is open to its surroundings.
-    """
-    size = min(scenario.width, scenario.height)
-    place = np.column_stack([x, y])
-    heading = direction.copy()
-    hit = np.zeros(len(x), dtype=int)
-    bounces = np.zeros(len(x), dtype=int)
-    alive = np.arange(len(x))
-    step = size / 4000
-    place += heading * step
-    corner = np.array([scenario.width, scenario.height])
-    while len(alive):
-        ahead = place[alive] + heading[alive] * step
-        out = (ahead < 0) | (ahead > corner)
-        gone = out.any(axis=1)
-        hit[alive[gone & is_open[alive]]] = 2
-        turned = alive[gone & ~is_open[alive]]
-        heading[turned] = np.where(out[gone & ~is_open[alive]], -heading[turned], heading[turned])
-        bounces[turned] += 1
-        hit[turned[bounces[turned] > _BOUNCES]] = -1
-        inside = alive[~gone]
-        place[inside] = ahead[~gone]
-        solid = zone_of_part[parts_at(scenario, place[inside, 0], place[inside, 1])] < 0
-        hit[inside[solid]] = 1
-        step = min(step * 1.12, size / 150)
-        alive = alive[hit[alive] == 0]
-    return np.maximum(hit, 0), place

@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from ampsoak.scenario.case import Scenario
+from ampsoak.scenario.geometry import outline_pieces, painted_parts
 
 _PIECES_PER_CELL = 8
 _REFERENCE_TEMPERATURE = 330.0  # [K] at which conductivities are compared
@@ -18,27 +19,7 @@ _REFERENCE_TEMPERATURE = 330.0  # [K] at which conductivities are compared
 
 def parts_at(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Visible part number at each place, (n,) int64; x, y (n,) [m]."""
-    part = np.zeros(x.shape, dtype=np.int64)
-    for paint in scenario.paints:
-        part[paint.shape.contains(x, y)] = paint.part
-    return part
-
-
-def outline_pieces(shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
-    """Middles and vectors of short straight pieces of an outline, (n, 2) each [m]."""
-    # a multiple of eight chords, so that a mirrored or turned circle is cut into mirrored or turned pieces
-    count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
-    corners = shape.outline(count + 1)
-    middles, vectors = [], []
-    for start, stop in zip(corners[:-1], corners[1:], strict=True):
-        length = np.hypot(*(stop - start))
-        if length == 0.0:
-            continue
-        parts = max(1, int(np.ceil(length / spacing)))
-        share = (np.arange(parts) + 0.5) / parts
-        middles.append(start + share[:, None] * (stop - start))
-        vectors.append(np.broadcast_to((stop - start) / parts, (parts, 2)))
-    return np.concatenate(middles), np.concatenate(vectors)
+    return painted_parts(((paint.shape, paint.part) for paint in scenario.paints), x, y)
 
 
 def interface_tensors(

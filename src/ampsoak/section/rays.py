@@ -40,8 +40,8 @@ class AirRays:
         """Zone at each place (n,) [m], (n,) int64, -1 for none."""
         return self.zone_of_part[parts_at(self.scenario, x, y)]
 
-    def first(self, x, y, direction_x, direction_y, reach, air: bool) -> tuple[np.ndarray, np.ndarray]:
-        """Distance along each line at which air begins (``air``) or ends, and the zone beyond.
+    def first(self, x, y, direction_x, direction_y, reach, air: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Distance along each line at which air begins (``air``) or ends, what zone is beyond, and whose outline that is.
 
         Parameters
         ----------
@@ -52,25 +52,62 @@ class AirRays:
 
         Returns
         -------
-        distance : (n,) float64 [m], inf where there is none within reach;  zone : (n,) int64, -1 for none
+        distance : (n,) float64     [m], inf where there is none within reach
+        zone : (n,) int64           zone beyond, -1 for none
+        shape : (n,) int64          index into ``shapes`` of the outline crossed there, -1 at the start of a line
         """
         cuts = [crossings(shape, x, y, direction_x, direction_y) for shape in self.shapes]
+        owner = np.concatenate([[-1], *(np.full(len(found), n) for n, found in enumerate(cuts))]).astype(np.int64)
         cut = np.concatenate([np.zeros((1, len(x))), *cuts])
         cut = np.where((cut > -_ON_THE_LINE) & (cut < reach), np.maximum(cut, 0.0), np.inf)
-        cut.sort(axis=0)
+        order = cut.argsort(axis=0, kind="stable")
+        cut = np.take_along_axis(cut, order, axis=0)
         # the stretch behind each cut ends at the next one or at the line's end
         stop = np.minimum(np.vstack([cut[1:], np.full((1, len(x)), np.inf)]), reach)
-        number, line = np.nonzero(np.isfinite(cut))
+        number, line = np.nonzero((cut < np.inf) & (stop > cut))
         middle = (cut[number, line] + stop[number, line]) / 2
         zone = self.zone_at(x[line] + middle * direction_x[line], y[line] + middle * direction_y[line])
-        wanted = ((zone >= 0) == air) & (stop[number, line] > cut[number, line])
+        wanted = (zone >= 0) == air
+        # rows come in rising order, so that the first entry of a line is its nearest
+        chosen, at = np.unique(line[wanted], return_index=True)
+        row = number[wanted][at]
         distance, beyond = np.full(len(x), np.inf), np.full(len(x), -1, dtype=np.int64)
-        number, line, zone = number[wanted], line[wanted], zone[wanted]
-        nearest = np.lexsort((number, line))
-        chosen, at = np.unique(line[nearest], return_index=True)
-        distance[chosen] = cut[number[nearest][at], chosen]
-        beyond[chosen] = zone[nearest][at]
-        return distance, beyond
+        shape = np.full(len(x), -1, dtype=np.int64)
+        distance[chosen], beyond[chosen] = cut[row, chosen], zone[wanted][at]
+        shape[chosen] = owner[order[row, chosen]]
+        return distance, beyond, shape
+
+    def normals(self, x: np.ndarray, y: np.ndarray, shape: np.ndarray, off: float) -> np.ndarray:
+        """Unit normals into the air at places (n,) on the outlines of ``shape`` (n,), (n, 2); ``off`` [m] is a look aside."""
+        normal = np.zeros((len(x), 2))
+        for index in np.unique(shape):
+            at = shape == index
+            normal[at] = outward_normals(self.shapes[index], x[at], y[at])
+        outside = self.zone_at(x + off * normal[:, 0], y + off * normal[:, 1]) >= 0
+        return np.where(outside[:, None], normal, -normal)
+
+
+def outward_normals(shape: Shape, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Unit normals out of ``shape`` at places (n,) on its outline [m], (n, 2)."""
+    if isinstance(shape, Circle | Stadium):
+        half, _, c, s = shape.spine if isinstance(shape, Stadium) else (0.0, 0.0, 1.0, 0.0)
+        u, v = x - shape.x, y - shape.y
+        along = np.clip(u * c + v * s, -half, half)
+        normal = np.column_stack([u - along * c, v - along * s])
+        return normal / np.hypot(normal[:, 0], normal[:, 1])[:, None]
+    starts, sides = _sides(shape)
+    length = np.hypot(sides[:, 0], sides[:, 1])
+    u, v = x[:, None] - starts[:, 0], y[:, None] - starts[:, 1]
+    along = np.clip((u * sides[:, 0] + v * sides[:, 1]) / length**2, 0.0, 1.0)
+    nearest = np.hypot(u - along * sides[:, 0], v - along * sides[:, 1]).argmin(axis=1)
+    turn = np.sign(np.dot(starts[:, 0], sides[:, 1]) - np.dot(starts[:, 1], sides[:, 0]))  # 1 counter-clockwise
+    return turn * np.column_stack([sides[:, 1], -sides[:, 0]])[nearest] / length[nearest, None]
+
+
+def _sides(shape: Rectangle | Polygon) -> tuple[np.ndarray, np.ndarray]:
+    """Starts and vectors of the sides of a straight-sided shape, (n, 2) each [m]."""
+    starts = shape.outline()[:-1]
+    return starts, np.roll(starts, -1, axis=0) - starts
 
 
 def crossings(shape: Shape, x, y, direction_x, direction_y) -> np.ndarray:
@@ -84,19 +121,14 @@ def crossings(shape: Shape, x, y, direction_x, direction_y) -> np.ndarray:
     if isinstance(shape, Stadium):
         half, radius, c, s = shape.spine
         ends = [(shape.x + side * half * c, shape.y + side * half * s) for side in (-1, 1)]
-        corners = [(u - out * s * radius, v + out * c * radius) for u, v in ends for out in (-1, 1)]
-        sides = [(corners[0], corners[2]), (corners[1], corners[3])]
+        starts = np.array([(ends[0][0] - out * s * radius, ends[0][1] + out * c * radius) for out in (-1, 1)])
+        sides = np.array([(2 * half * c, 2 * half * s)] * 2)
         found = [_circle(*end, radius, x, y, direction_x, direction_y) for end in ends]
-        return np.concatenate([*found, *(_side(*side, x, y, direction_x, direction_y) for side in sides)])
-    if isinstance(shape, Rectangle):
-        left, bottom, right, top = shape.bounds
-        corners = [(left, bottom), (right, bottom), (right, top), (left, top)]
-    elif isinstance(shape, Polygon):
-        corners = list(shape.points)
     else:
-        raise TypeError(f"no crossings of {type(shape).__name__}")
-    sides = zip(corners, corners[1:] + corners[:1], strict=True)
-    return np.concatenate([_side(*side, x, y, direction_x, direction_y) for side in sides])
+        starts, sides = _sides(shape)
+        found = []
+    found += [_side(*pair, x, y, direction_x, direction_y) for pair in zip(starts, sides, strict=True)]
+    return np.concatenate(found)
 
 
 def _circle(centre_x, centre_y, radius, x, y, direction_x, direction_y) -> np.ndarray:
@@ -108,9 +140,9 @@ def _circle(centre_x, centre_y, radius, x, y, direction_x, direction_y) -> np.nd
     return np.stack([-along - root, -along + root])
 
 
-def _side(start, stop, x, y, direction_x, direction_y) -> np.ndarray:
+def _side(start, side, x, y, direction_x, direction_y) -> np.ndarray:
     """Distances to a straight side, (1, n)."""
-    side_x, side_y = stop[0] - start[0], stop[1] - start[1]
+    side_x, side_y = side
     slant = direction_x * side_y - direction_y * side_x
     u, v = start[0] - x, start[1] - y
     length = np.hypot(side_x, side_y)

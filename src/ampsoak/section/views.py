@@ -150,7 +150,7 @@ def _follow(rays: AirRays, x, y, direction, is_open):
             reach_x = np.where(dx > 0, (width - at_x) / dx, np.where(dx < 0, -at_x / dx, np.inf))
             reach_y = np.where(dy > 0, (height - at_y) / dy, np.where(dy < 0, -at_y / dy, np.inf))
         reach = np.maximum(np.minimum(reach_x, reach_y), 0.0)
-        distance, _ = rays.first(at_x, at_y, dx, dy, reach, air=False)
+        distance, _, _ = rays.first(at_x, at_y, dx, dy, reach, air=False)
         landed = np.isfinite(distance)
         go = np.where(landed, distance, reach)
         x[alive], y[alive] = at_x + go * dx, at_y + go * dy

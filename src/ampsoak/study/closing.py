@@ -84,7 +84,9 @@ class Closing:
         if self.next_binding:
             lines.append(f"What prevents the next one: {self.next_binding}.")
         if not self.monotonic:
-            lines.append("The order of the list is not one from easy to hard here: a later value clears after one that does not.")
+            lines.append(
+                "The order of the list is not one from easy to hard here: a later value clears after one that does not."
+            )
         return " ".join(lines)
 
 
@@ -145,15 +147,23 @@ def largest_rating(
     UsageError    a device of given points (it has no family of ratings), or no rating at or above the load
     """
     if device.standard == "points":
-        raise UsageError(f'device "{device.name}" is given by points; ratings can only be searched in a standard\'s family')
+        raise UsageError(
+            f'device "{device.name}" is given by points; ratings can only be searched in a standard\'s family'
+        )
     family = device_family(device.standard)
     known = family.ratings if ratings is None else tuple(sorted(ratings))
     type = device.type or (family.types[0] if len(family.types) == 1 else "")
-    usable = [rating for rating in known if rating >= load and (rating not in family.ratings or family.points(rating, type))]
+    usable = [
+        rating for rating in known if rating >= load and (rating not in family.ratings or family.points(rating, type))
+    ]
     if not usable:
         raise UsageError(f"no listed rating of {family.standard} carries the load of {load:g} A")
     low = float(curve.current[0]) if lowest is None else lowest
-    high = max(float(curve.current[-1]), curve.fault_current if curve.fault_current > 0 else 0.0) if highest is None else highest
+    high = (
+        max(float(curve.current[-1]), curve.fault_current if curve.fault_current > 0 else 0.0)
+        if highest is None
+        else highest
+    )
 
     def attempt(rating: float) -> Trial:
         choice = replace(device, rating=float(rating))

@@ -204,7 +204,9 @@ def protected_run(
         devices=tuple(device.name for device in devices),
         part_names=tuple(part.name for part in scenario.parts),
         conductors=tuple(conductor.part for conductor in scenario.conductors),
-        limits=tuple({"name": limit.name, "temperature": limit.temperature, "source": limit.source} for limit in scenario.limits),
+        limits=tuple(
+            {"name": limit.name, "temperature": limit.temperature, "source": limit.source} for limit in scenario.limits
+        ),
         without=base,
         edges=outcomes,
         notes=tuple(f"no device has a model for its {edge} edge, so that edge was not followed" for edge in missing),
@@ -279,7 +281,9 @@ class _Course:
         """Parts whose peak may still come, (n_parts,): not yet falling, and something hotter is left or heats them."""
         now = self.maxima[-1]
         standing = self.peak - now < _FALLEN * self.tolerance
-        warmed_by = now - self.first > _LEVEL * self.tolerance if loaded else np.nanmax(now) - now > _LEVEL * self.tolerance
+        warmed_by = (
+            now - self.first > _LEVEL * self.tolerance if loaded else np.nanmax(now) - now > _LEVEL * self.tolerance
+        )
         return standing & warmed_by
 
     def joined(self, base: Reached | None, begin: float, loaded: bool) -> Reached:
@@ -318,9 +322,7 @@ class _Bench:
         self.start = initial_state(self.model, scenario.start, self.boundaries)
 
     def _stepper(self, profiles, state, begin: float) -> Stepper:
-        stepper = Stepper(
-            self.model, Member(profiles, state), self.scenario.run.tolerance, self.boundaries, self.shelf
-        )
+        stepper = Stepper(self.model, Member(profiles, state), self.scenario.run.tolerance, self.boundaries, self.shelf)
         stepper.time = begin
         return stepper
 
