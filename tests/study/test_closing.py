@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import ROOM, curve_settings, small_case
+from wire_case import ROOM, curve_settings, small_case
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.compare import cover

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from conftest import ROOM, small_case
+from wire_case import ROOM, small_case
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.device_images import device_image
