@@ -84,6 +84,17 @@ def history_lines(run: Run) -> list[str]:
         lines.append(f"  {role}: {_peak_words(run.time, temperature)}, in {name}")
     for limit in run.limits:
         lines.append(f"  {limit_words(limit)}: {_fell_words(first_reached(run, limit['name']))}")
+    for event in run.events:
+        if event.kind == "outside_table":
+            lines.append(
+                f"  {event.name}: hotter than its property data reach, first after {time_words(event.time)} in "
+                f"{event.part}; the last value is held from there on"
+            )
+        elif event.kind == "runaway":
+            lines.append(
+                f"  stopped after {time_words(event.time)}: {event.part} passed {temperature_words(event.value)}, hotter "
+                "than copper melts; nothing is computed beyond"
+            )
     return lines
 
 

@@ -25,9 +25,10 @@ from ampsoak.heat.watch import LimitWatch, PartReader
 from ampsoak.scenario.case import CurrentProfile, DeviceChoice, Scenario
 from ampsoak.study.model import initial_state, model_of
 from ampsoak.study.protection_words import run_words
+from ampsoak.study.run import COPPER_MELTS
 
 SETTLING = 86400.0  # [s] longest time followed after the history's end for parts to peak
-CEILING = 1357.8  # [K] copper melts (handbooks, from memory, high confidence); no course is followed beyond
+
 _INNER = (1.0 / 3.0, 2.0 / 3.0)  # shares of a step at which a peak is looked for besides its ends
 _FALLEN = 2.0  # times the tolerance: so far below its peak a part is falling
 _LEVEL = 4.0  # times the tolerance: a part so near the hottest one cannot be warmed further by it
@@ -44,7 +45,7 @@ class Reached:
     final : (n_parts,) float64                       temperature at the end [K]
     still_rising : (n_parts,) bool                   not yet seen to fall: its peak may be higher
     limit_time : (n_limits,) float64                 when each limit was first passed [s]; inf if it was not
-    ceiling_time : float                             when a part passed ``CEILING`` and following ended [s]; inf if none
+    ceiling_time : float                             when a part passed the melting point of copper and following ended [s]; inf if none
     time : (n,) float64                              [s], steps from the opening (or from 0 s) on
     part_maximum : (n, n_parts) float64              [K] at those times
     """
@@ -69,7 +70,7 @@ class EdgeOutcome:
     edge : str
     operating : Operating                    openings and closings, current left, device states
     at_opening : (n_parts,) float64          hottest place of each part when first opened [K]; nan if never opened, or
-                                             only after a part had passed ``CEILING``
+                                             only after a part had passed the melting point of copper
     reached : Reached or None                None where what the device does is unknown
     notes : tuple of str                     what the models rest on, and devices left out
     """
@@ -262,7 +263,7 @@ class _Course:
         self.times, self.maxima = [begin], [maximum]
 
     def follow(self, step: Step) -> bool:
-        """Take up one accepted step; False when a part has passed ``CEILING`` and following ends."""
+        """Take up one accepted step; False when a part has passed the melting point of copper and following ends."""
         for index, when, _, upwards in self.watch.crossings(step):
             if upwards and np.isinf(self.limit_time[index]):
                 self.limit_time[index] = when
@@ -273,7 +274,7 @@ class _Course:
             self.peak[higher], self.peak_time[higher] = maximum[higher], time
         self.times.append(step.end)
         self.maxima.append(maximum)
-        if np.nanmax(maximum) > CEILING:
+        if np.nanmax(maximum) > COPPER_MELTS:
             self.ceiling_time = step.end
         return not np.isfinite(self.ceiling_time)
 

@@ -21,6 +21,7 @@ from ampsoak.study.model import initial_state, limit_records, model_of, provenan
 Progress = Callable[[float, float, str, float], None]
 _CLOSURE = 1e-6  # energy must close to this share of what was generated or lost
 _LEAST_TURNOVER = 1e-3  # [K] warming of the whole section under which the turnover is not taken as a measure
+COPPER_MELTS = 1357.8  # [K] melting point of copper (ITS-90 fixed point 1357.77 K)
 _BLINK = 0.1  # [s] shortest time between two calls of progress
 
 
@@ -89,6 +90,12 @@ class _Recording:
         self._check_tables(step.end, maximum)
         return maximum
 
+    def runaway(self, step: Step) -> None:
+        """Record that the run ends here because the hottest part is past any metal's melting."""
+        maximum = self.parts.maximum(step.after)
+        hottest = int(np.nanargmax(maximum))
+        self._event(step.end, "runaway", "copper melts", hottest, maximum[hottest])
+
     def _keep_snapshots(self, until: float, state) -> None:
         while self.snapshots and self.snapshots[0] <= until:
             when = self.snapshots.pop(0)
@@ -123,7 +130,7 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
 
     Returns
     -------
-    Run
+    Run    it ends early, with a "runaway" event, where a part passes the melting point of copper
 
     Raises
     ------
@@ -169,6 +176,10 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
                     f"energy does not close at {step.end:.6g} s: stored + lost - generated is {recording.worst:.2g} of "
                     f"the turnover, more than {_CLOSURE:g}"
                 )
+            if step.after.max() > COPPER_MELTS:
+                # past this no section keeps its shape, and a runaway would be followed to absurd temperatures
+                recording.runaway(step)
+                break
             now = clock.perf_counter()
             if progress is not None and now - told > _BLINK:
                 told = now
