@@ -31,7 +31,7 @@ def modules_after(*words: str) -> set[str]:
     return set(json.loads(done.stderr.splitlines()[-1]))
 
 
-@pytest.mark.parametrize("words", [("--help",), ("study", "--help"), ("cover", "--help"), ("--version",)])
+@pytest.mark.parametrize("words", [("--help",), ("study", "--help"), ("cover", "--help"), ("protect", "--help"), ("--version",)])
 def test_help_imports_no_heavy_package(words):
     loaded = modules_after(*words)
     assert "typer" in loaded

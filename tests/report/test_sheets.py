@@ -10,6 +10,7 @@ from pathlib import Path
 
 import matplotlib
 import numpy as np
+import protected_samples
 import pytest
 import report_samples as samples
 from figure_reading import texts_of
@@ -20,6 +21,7 @@ from ampsoak.report.figures import (
     history_figure,
     opening_temperature_figure,
     preview_figure,
+    protected_history_figure,
     save_figure,
     section_figure,
     time_current_figure,
@@ -40,8 +42,11 @@ FIGURES = {
     "section": lambda: section_figure(samples.run(), [1800.0, 10800.0]),
     "preview": lambda: preview_figure(samples.section(), CASE, margin=origin_words(samples.run())),
     "opening": lambda: opening_temperature_figure(samples.curve(), samples.coverage("breaker")),
+    "devices in the loop": lambda: protected_history_figure(
+        protected_samples.found(CASE), protected_samples.scenario(), origin_words(samples.run())
+    ),
 }
-SOURCE = {"history": samples.run, "section": samples.run, "preview": samples.run, "history, damaged": lambda: samples.run("damage")}
+SOURCE = {"devices in the loop": samples.run, "history": samples.run, "section": samples.run, "preview": samples.run, "history, damaged": lambda: samples.run("damage")}
 
 
 @pytest.fixture(scope="module", params=list(FIGURES))

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ampsoak.coverage.compare import Coverage
     from ampsoak.report.tables import Table
     from ampsoak.runfile.records import Curve, Run
+    from ampsoak.scenario.case import Scenario
+    from ampsoak.study.protection import ProtectedRun
 
 FIGURE_ENDINGS = (".png", ".pdf", ".csv")
 RUN_FIGURES = ("history", "section_temperature", "section_mesh")
@@ -26,6 +28,8 @@ CURVE_TABLES = ("limit_times.csv",)
 COVERAGE_FIGURES = ("opening_temperature",)
 COVERAGE_TABLES = ("verdicts.csv", "margins.csv")
 PREVIEW = ("section_mesh",)
+PROTECTED_FIGURES = ("protected_history",)
+PROTECTED_SUMMARY, PROTECTED_TABLE = "protected.json", "protected.csv"
 _MOST_NAMED = 4
 
 
@@ -54,6 +58,11 @@ def curve_files(folder: Path, devices: bool) -> list[Path]:
     if devices:
         files += [*figure_files(folder, COVERAGE_FIGURES), *(folder / name for name in COVERAGE_TABLES)]
     return files
+
+
+def protected_files(folder: Path) -> list[Path]:
+    """Figure, summary and table of a history with devices in the loop."""
+    return [folder / PROTECTED_SUMMARY, folder / PROTECTED_TABLE, *figure_files(folder, PROTECTED_FIGURES)]
 
 
 def prepare_folder(folder: Path) -> None:
@@ -144,6 +153,21 @@ def write_preview(folder: Path, section, title: str, force: bool) -> list[Path]:
         "section_mesh", lambda: figures.preview_figure(section, title), lambda: tables.part_table(section)
     )
     return _write_sheets(folder, [sheet], force)
+
+
+def write_protected_files(folder: Path, found: ProtectedRun, case: Scenario, summary: dict, force: bool) -> list[Path]:
+    """Write figure, table and summary of a history with devices in the loop."""
+    from ampsoak.report import figures, protected, tables
+
+    margin = protected.margin_words(case, summary["provenance"])
+    sheet = Sheet(
+        "protected_history",
+        lambda: figures.protected_history_figure(found, case, margin),
+        lambda: protected.course_table(found, case),
+    )
+    written = _write_sheets(folder, [sheet], force)
+    written.append(tables.write_table(folder / PROTECTED_TABLE, protected.reached_table(found), force))
+    return [write_summary(folder / PROTECTED_SUMMARY, summary, force), *written]
 
 
 def write_summary(path: Path, summary: dict, force: bool) -> Path:

@@ -11,6 +11,7 @@ import typer
 from ampsoak import __version__
 from ampsoak.cli.checking import check
 from ampsoak.cli.command import INTERRUPTED, command
+from ampsoak.cli.protecting import protect
 from ampsoak.cli.reading import cover, info, show
 from ampsoak.cli.reference import library, schema
 from ampsoak.cli.solving import curve, run, study
@@ -28,7 +29,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"]},
 )
-for _function in (study, check, run, curve, cover, show, info, library, schema):
+for _function in (study, check, run, curve, protect, cover, show, info, library, schema):
     command(app)(_function)
 
 

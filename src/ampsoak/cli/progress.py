@@ -37,6 +37,33 @@ def curve_progress(talk: Talk) -> Iterator[Callable | None]:
 
 
 @contextmanager
+def protected_progress(talk: Talk, courses: int = 4) -> Iterator[Callable | None]:
+    """Yield what ``study.protection.protected_run`` calls as it steps: (course, time, end of it).
+
+    Parameters
+    ----------
+    talk : Talk
+    courses : int    how many are stepped at most: no device and each edge; fewer are where an edge never opens
+    """
+    from ampsoak.coverage.words import time_words
+
+    with _progress(talk, "devices in the loop") as show:
+        begun: list[str] = []
+        furthest = [0.0]
+
+        def stepped(course: str, at: float, end: float) -> None:
+            if course not in begun:
+                begun.append(course)
+            share = min(at / end, 1.0) if end > 0 else 1.0
+            # a course may end early or go on past the history; what is shown never goes back, nor is it done too soon
+            furthest[0] = max(furthest[0], min((len(begun) - 1 + share) / courses, 0.999))
+            show(furthest[0], f"{course}, {time_words(at)}")
+
+        yield None if talk.quiet else stepped
+        show(1.0, "every course followed")
+
+
+@contextmanager
 def _progress(talk: Talk, label: str) -> Iterator[Callable[[float, str], None]]:
     """Yield a function (fraction done, words) that shows how far ``label`` has come."""
     if talk.quiet:

@@ -6,6 +6,7 @@ from ampsoak.report.history import history_figure
 from ampsoak.report.opening import opening_temperature_figure
 from ampsoak.report.page import save_figure
 from ampsoak.report.preview import preview_figure
+from ampsoak.report.protected import protected_history_figure
 from ampsoak.report.section_map import section_figure
 from ampsoak.report.time_current import time_current_figure
 
@@ -13,6 +14,7 @@ __all__ = [
     "history_figure",
     "opening_temperature_figure",
     "preview_figure",
+    "protected_history_figure",
     "save_figure",
     "section_figure",
     "time_current_figure",
