@@ -146,7 +146,7 @@ def test_an_interrupt_is_130_and_says_what_is_kept(ampsoak, small, tmp_path, mon
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
 def test_ctrl_c_leaves_a_readable_part(ampsoak, small, tmp_path):
     case, target, part = (tmp_path / name for name in ("case.toml", "run.h5", "run.h5.part"))
-    cycle = 'cycle = { on_current = "20 A", on_time = "5 min", off_time = "5 min", count = 300 }'
+    cycle = 'cycle = { on_current = "20 A", on_time = "5 min", off_time = "5 min", count = 2000 }'
     steps = 'steps = [["20 A", "10 min"], ["60 A", "5 min"], ["0 A", "15 min"]]'
     text = small.read_text()
     assert steps in text
