@@ -10,8 +10,6 @@ from ampsoak.base.errors import NumericalError
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,
-    FILM_AIR_START,
-    FILM_AIR_STEP,
     LAMINATE,
     QUARTERED,
     TABLE_LENGTH,
@@ -21,16 +19,8 @@ from ampsoak.heat.kernels import (
     Exchange,
     Links,
     Network,
-    Zones,
 )
-from ampsoak.heat.laws import (
-    iec_60287_film_constant,
-    plate_facing_down_coefficient,
-    plate_facing_up_coefficient,
-    thin_cylinder_coefficient,
-    vertical_cylinder_coefficient,
-    vertical_plate_coefficient,
-)
+from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
 from ampsoak.scenario.case import Scenario
 from ampsoak.section.build import Section
@@ -309,71 +299,6 @@ def _faces(section, part_material, materials, order):
     }
 
 
-_FILM_AIR = FILM_AIR_START + FILM_AIR_STEP * np.arange(24)
-
-
-def _film_table(form: str, size: float, height: float) -> np.ndarray:
-    """Film coefficient of a surface form, (2, n_air, TABLE_LENGTH) [W/(m² K)]: warmer and cooler than the air."""
-    difference = TABLE_STEP * np.arange(TABLE_LENGTH)
-
-    def upright(spread, air, diameter):
-        return vertical_cylinder_coefficient(spread, air, diameter, height)
-
-    both = {
-        "cylinder": (thin_cylinder_coefficient,) * 2,
-        "vertical_cylinder": (upright,) * 2,
-        "vertical": (vertical_plate_coefficient,) * 2,
-        "up": (plate_facing_up_coefficient, plate_facing_down_coefficient),
-        "down": (plate_facing_down_coefficient, plate_facing_up_coefficient),
-    }[form]
-    table = np.empty((2, len(_FILM_AIR), TABLE_LENGTH))
-    for side, law in enumerate(both):
-        for row, air in enumerate(_FILM_AIR):
-            spread = difference if side == 0 else np.minimum(difference, air - 150.0)
-            mirrored = air if side == 0 else air - spread  # the film's mean temperature is the same from either side
-            table[side, row] = law(spread, mirrored, size)
-    return table
-
-
-def _zones(section: Section, order: np.ndarray) -> Zones:
-    """Kernel arrays of the air zones; empty where there are none."""
-    air, scenario = section.air, section.scenario
-    if air is None:
-        none, number = np.zeros(0), np.zeros(0, np.int64)
-        return Zones(
-            cell=number, axis=number, i=number, j=number, inverse=none, area=none, zone=number, group=number,
-            patch=number, group_zone=number, group_kind=number, group_constant=none,
-            film=np.zeros((0, 2, len(_FILM_AIR), TABLE_LENGTH)), patch_zone=number, patch_area=none,
-            patch_emissivity=none, exchange=np.zeros((0, 0)), ambient_view=none, is_open=np.zeros(0, bool),
-        )  # fmt: skip
-    zones = [scenario.parts[part].air for part in air.zone_parts]
-    # the standard's law is one of cylinders; boards beside them keep theirs
-    kind = np.array(
-        [
-            int(zones[z].law == "iec_60287" and form.endswith("cylinder"))
-            for z, form in zip(air.group_zone, air.group_form, strict=True)
-        ]
-    )
-    constant = np.zeros(len(kind))
-    film = np.zeros((len(kind), 2, len(_FILM_AIR), TABLE_LENGTH))
-    for number, (form, size) in enumerate(zip(air.group_form, air.group_size, strict=True)):
-        if kind[number]:
-            z, e, g = zones[air.group_zone[number]].law_constants
-            constant[number] = iec_60287_film_constant(size, z, e, g)
-        else:
-            film[number] = _film_table(form, size, zones[air.group_zone[number]].height)
-    patch_group = np.array([air.group[air.patch == p][0] for p in range(len(air.patch_area))])
-    live_i, live_j = air.i + (air.upper & (air.axis == 0)), air.j + (air.upper & (air.axis == 1))
-    least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
-    return Zones(
-        cell=order[live_i, live_j], axis=air.axis, i=air.i, j=air.j, inverse=1.0 / np.maximum(air.distance, least),
-        area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
-        group_constant=constant, film=film, patch_zone=air.group_zone[patch_group], patch_area=air.patch_area,
-        patch_emissivity=air.patch_emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
-        is_open=np.array([zone.temperature is not None for zone in zones]),
-    )  # fmt: skip
-
-
 def _link_states(section: Section) -> tuple[np.ndarray, np.ndarray]:
     owner = section.point_conductor
     x = ((owner[1:] < 0) & (owner[:-1] < 0)).astype(float)
@@ -478,7 +403,7 @@ def build_model(section: Section) -> HeatModel:
         **_faces(section, part_material, materials, order),
         conductivity=conductivity,
         enthalpy=enthalpy,
-        zones=_zones(section, order),
+        zones=zone_arrays(section, order),
     )
     part_cells, part_weights = _part_cells(section, order, cells)
     sources = []
