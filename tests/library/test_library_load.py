@@ -57,7 +57,7 @@ def test_unknown_names_are_refused_with_the_nearest(find, written, nearest):
 def test_the_entries_asked_for_are_there():
     wanted = {
         "copper", "aluminium", "steel", "pvc_insulation", "pvc_jacket", "nylon", "xlpe", "epr", "rubber", "paper_filler",
-        "paper_air_filler", "polyethylene_film", "air", "air_effective_open", "stone_wool", "mineral_wool", "loft_roll",
+        "paper_air_filler", "polyethylene_film", "air", "open_air", "stone_wool", "mineral_wool", "loft_roll",
         "cellulose_loose", "cellulose_dense_pack", "pu_foam_open_cell", "pu_foam_closed_cell", "eps", "xps", "polyiso",
         "gypsum_board", "gypsum_plaster", "sand_cement_plaster", "brick", "osb", "plywood", "softwood", "steel_stud",
     }  # fmt: skip

@@ -193,20 +193,6 @@ def test_gypsum_board_takes_up_the_measured_heat_of_dehydration():
     assert latent[0].start == pytest.approx(353.15) and latent[-1].stop == pytest.approx(493.15)
 
 
-def test_stand_in_for_open_air_gives_a_small_cable_its_surface_loss():
-    # A cylinder of radius r touching an adiabatic plane under a layer L with an isothermal face mirrors into two touching
-    # cylinders, which act as one of radius pi r/2 in a slab of 2 L: R = ln(4 L/(pi pi r/2))/(pi k) (conformal mapping and
-    # image series; checked by charge simulation to 0.1 %). Natural convection 9.7 and radiation 7 at 8 mm, 40 K:
-    # 16 to 17 W/(m² K) (Churchill and Chu 1975 and grey radiation, derived).
-    material = load.material("air_effective_open")
-    radius, layer = 4e-3, 60e-3
-    shape = np.log(4 * layer / (np.pi**2 * radius / 2)) / np.pi
-    film = 1 / (np.pi * 2 * radius * shape / material.thermal_conductivity(310.0))
-    assert 15.5 <= film <= 17.0
-    assert material.conductivity.value.grade == "estimate"
-    assert "stand-in" in material.description.lower() and "60 mm" in material.description
-
-
 def test_drying_wood_takes_up_the_heat_of_its_water():
     # 2257 kJ/kg at 100 °C (steam tables), 12 % of water over dry mass
     heat = load.material("softwood_drying").latent[0].heat

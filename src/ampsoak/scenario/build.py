@@ -19,15 +19,22 @@ from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.materials import UNKNOWN, MaterialShelf, material_record, value_record
 from ampsoak.scenario.model import SECTIONS, ScenarioFile
+from ampsoak.scenario.open_air import air_along, check_open_air, zone_record
 from ampsoak.scenario.placement import check_overlaps, lay_cables
 from ampsoak.scenario.plan import Plan
 from ampsoak.scenario.profiles import profile_of
 from ampsoak.scenario.protection import TOLERANCE, check_limits, curve_of, devices_of, limits_of
 from ampsoak.scenario.quantities import Given, Pairs
 from ampsoak.scenario.surfaces import air_temperature, boundaries_of
-from ampsoak.scenario.templates import plan_ceiling, plan_clipped, plan_stud_bay
+from ampsoak.scenario.templates import plan_ceiling, plan_clipped, plan_free_air, plan_stud_bay
 
-PLANNERS = {"stud_bay": plan_stud_bay, "ceiling": plan_ceiling, "clipped": plan_clipped, "drawing": plan_drawing}
+PLANNERS = {
+    "stud_bay": plan_stud_bay,
+    "ceiling": plan_ceiling,
+    "clipped": plan_clipped,
+    "free_air": plan_free_air,
+    "drawing": plan_drawing,
+}
 NOTHING = Plan(math.nan, math.nan, "")
 
 
@@ -62,6 +69,8 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         _load_cables(cables, plan, known_circuits, findings)
     parts = _parts(document, plan or NOTHING, shelf, findings)
     conductors = _conductors(plan or NOTHING, parts, known_circuits, findings)
+    if plan is not None:
+        check_open_air(plan, parts, findings)
     boundaries = boundaries_of(document, plan, findings) if plan is not None else ()
 
     def start_of(keys, path: Path, temperature_key: str) -> Start:
@@ -108,7 +117,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         assumptions=tuple(findings.assumptions),
         source_file=name,
         source_text=text,
-        resolved=_resolved(document, findings, shelf, cables, conductors, circuits, devices),
+        resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices),
     )
 
 
@@ -134,7 +143,7 @@ def _plan(document: ScenarioFile, findings: Findings) -> Plan | None:
         where: Path = (given[1],) if given else ("section",)
         findings.fault(where, f"a scenario needs exactly one of {tables}")
     keys = getattr(document, given[0]) if given else None
-    return None if keys is None else PLANNERS[given[0]](keys, findings)
+    return None if keys is None else PLANNERS[given[0]](keys, findings, lambda: air_temperature(document, findings))
 
 
 def _load_cables(cables: list[LaidCable], plan: Plan, circuits: list[str], findings: Findings) -> None:
@@ -187,7 +196,7 @@ def _parts(document: ScenarioFile, plan: Plan, shelf: MaterialShelf, findings: F
         if planned.name in names:
             findings.fault(planned.path[:3], f'there are two parts called "{planned.name}"; rename one')
         names.add(planned.name)
-        part = Part(planned.name, material, planned.role, planned.start_temperature, planned.heat_source)
+        part = Part(planned.name, material, planned.role, planned.start_temperature, planned.heat_source, planned.air)
         if planned.name in changes:
             index, keys = changes.pop(planned.name)
             if keys.start_temperature is not None:
@@ -307,6 +316,8 @@ def _probes(
                 findings.fault((*path, "point"), f"lies outside the section of {size}")
             found.append(Probe(keys.name, kind, x=x, y=y))
         elif kind == "edge_heat_flow":
+            if air_along(plan, value, 0.0, plan.edges[value])[0] == 1.0:
+                findings.fault((*path, kind), "open air meets this edge; heat leaves by the films of its surfaces instead")
             found.append(Probe(keys.name, kind, edge=value))
         elif value in names:
             found.append(Probe(keys.name, kind, part=names.index(value)))
@@ -339,12 +350,13 @@ def _adiabatic(
     return smallest.adiabatic_k, smallest.adiabatic_limit
 
 
-def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, conductors, circuits, devices) -> dict:
+def _resolved(document, findings: Findings, shelf: MaterialShelf, cables, parts, conductors, circuits, devices) -> dict:
     """JSON-ready dict of every value with unit and source."""
     return {
         "given": _plain(document),
         "defaults": list(findings.defaults),
         "materials": {name: material_record(material) for name, material in shelf.used.items()},
+        "open_air": {part.name: zone_record(part.air) for part in parts if part.air is not None},
         "cables": {cable.keys.name: cable_record(cable.entry) for cable in cables},
         "conductors": [
             {

@@ -109,7 +109,8 @@ class AirZone:
 
     Parameters
     ----------
-    gravity : str                      "down" (towards smaller y) or "along" (the section is cut horizontally)
+    gravity : str                      "down" (towards smaller y), "left" (towards smaller x) or "along" (the section is cut
+                                       horizontally)
     height : float                     height of vertical surfaces when gravity is along the cable [m]
     temperature : TimeTable or None    air and radiant temperature when the zone is open to a room [K]; None: it floats
     law : str                          "natural" (correlations by form and size, radiation by emissivity) or "iec_60287"

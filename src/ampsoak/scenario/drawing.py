@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import replace
 
 from ampsoak.base.errors import nearest_name
 from ampsoak.base.units import describe
 from ampsoak.scenario.cables import metal_values
-from ampsoak.scenario.case import HeatSource, TimeTable
+from ampsoak.scenario.case import AirZone, HeatSource, TimeTable
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.geometry import crosses_itself, outside
-from ampsoak.scenario.lines import Path
+from ampsoak.scenario.lines import Path, key_text
 from ampsoak.scenario.materials import MaterialShelf
 from ampsoak.scenario.model_base import HeatSourceKeys
-from ampsoak.scenario.model_section import Drawing, DrawnConductor, ShapeKeys
+from ampsoak.scenario.model_section import AirKeys, Drawing, DrawnConductor, ShapeKeys
+from ampsoak.scenario.open_air import film_zone, is_open_air
 from ampsoak.scenario.plan import Plan, PlannedConductor, PlannedPart, Stroke
 from ampsoak.scenario.quantities import Given
 from ampsoak.scenario.shapes import Circle, Polygon, Rectangle, Shape, Stadium
@@ -22,15 +25,16 @@ BACKGROUND = "background"
 SHAPES = ("rectangle", "circle", "stadium", "polygon")
 
 
-def plan_drawing(keys: Drawing, findings: Findings) -> Plan:
-    """Return the plan of a drawing without its conductors, which are painted after the cables."""
+def plan_drawing(keys: Drawing, findings: Findings, room: Callable[[], TimeTable]) -> Plan:
+    """Return the plan of a drawing without its conductors, which are painted after the cables; ``room`` is not used."""
     path: Path = ("drawing",)
     width, height = keys.width.value, keys.height.value
+    zone = _zone(keys.background_air, keys.background, (*path, "background_air"), findings)
     plan = Plan(
         width,
         height,
         keys.represents or "section as drawn",
-        parts=[PlannedPart(BACKGROUND, keys.background, keys.background_role, (*path, "background"))],
+        parts=[PlannedPart(BACKGROUND, keys.background, _role(keys.background_role, zone), (*path, "background"), air=zone)],
         cavity=(0.0, 0.0, width, height),
     )
     for index, part in enumerate(keys.part):
@@ -43,9 +47,28 @@ def plan_drawing(keys: Drawing, findings: Findings) -> Plan:
             continue
         start = part.start_temperature.value if part.start_temperature else None
         source = heat_source(part.heat_source, (*where, "heat_source"), findings)
-        plan.parts.append(PlannedPart(part.name, part.material, part.role, (*where, "material"), start, source))
+        zone = _zone(part.air, part.material, (*where, "air"), findings)
+        role = _role(part.role, zone)
+        plan.parts.append(PlannedPart(part.name, part.material, role, (*where, "material"), start, source, zone))
     _shapes(plan, keys, path, findings)
     return plan
+
+
+def _zone(keys: AirKeys | None, material: str, path: Path, findings: Findings) -> AirZone | None:
+    """Return the zone that the air table at ``path`` makes of a part, None where there is none."""
+    if keys is None:
+        if is_open_air(material):
+            findings.missing(path, 'a part of open air needs it, such as { gravity = "down" }')
+        return None
+    zone = film_zone(keys, path, findings)
+    if keys.temperature is None:
+        findings.assume(f"{key_text(path)}.temperature not given: the air takes that of the surfaces round it")
+        return zone
+    return replace(zone, temperature=time_table(keys.temperature))
+
+
+def _role(written: str, zone: AirZone | None) -> str:
+    return "air" if zone is not None and written == "other" else written
 
 
 def _shapes(plan: Plan, keys: Drawing, path: Path, findings: Findings) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from itertools import pairwise
 
 import numpy as np
 
@@ -67,7 +68,7 @@ def outline_pieces(shape: Shape, spacing: float) -> tuple[np.ndarray, np.ndarray
     count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
     corners = shape.outline(count + 1)
     middles, vectors = [], []
-    for start, stop in zip(corners[:-1], corners[1:], strict=True):
+    for start, stop in pairwise(corners):
         length = np.hypot(*(stop - start))
         if length == 0.0:
             continue

@@ -16,7 +16,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     format = 1  (*)             title = ".."  (*)            description = ".."
     fault_current = ".."        prospective fault current
 
-    exactly one of [stud_bay], [ceiling], [clipped], [drawing]
+    exactly one of [stud_bay], [ceiling], [clipped], [free_air], [drawing]
 
     [stud_bay]                  wall; y = 0 is the room ("inner") face, the other face is "outer"
     plane (*)                   "across_studs": horizontal cut, cable along the studs, half a stud on either side
@@ -24,7 +24,9 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     depth (*)                   between the linings
     stud_spacing, stud_width, stud_material       across_studs: all three required; spacing centre to centre
     extent                      between_studs: how much of the wall is shown along x
-    fill (*)                    material; partly filled: fill_depth, fill_against ("inner" | "outer"), rest (material)
+    fill (*)                    material; partly filled: fill_depth, fill_against ("inner" | "outer"), rest (material);
+                                "open_air" as fill or rest leaves the bay, or the rest of it, open
+    height                      of the bay, with open air only: it mixes over it, and between_studs shows all of it
     inner_lining, outer_lining  lists of { material, thickness }, from the bay outwards
                                 parts: fill, rest, studs, inner_lining, outer_lining (.._1, .._2 if several)
 
@@ -35,18 +37,35 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     fill (*), fill_thickness (*)    measured from the board; joists higher than the fill are cut off at its top
                                 parts: fill, joists, lining
 
-    [clipped]                   board below, cable on it; faces "inner" (back of the board) and "outer" (round the air)
+    [clipped]                   board below, cable on it, open air of the surroundings above; face "inner" (back of the board)
     board (*)                   { material, thickness };  extent: width of the section
-    air, air_layer              material of effective conductivity (an approximation) and its depth above the board
-                                parts: air, board
+    gravity, height             see below: "left" for a cable that runs level along a wall (usual), "along" for one that
+                                runs up it, "down" for one that lies on a board
+    air, air_layer              another material instead of open air (then also a face "outer", the rim of that layer);
+                                depth above the board
+                                parts: air, board, and NAME.gap, the still air beside the contact of a cable
 
-    [drawing]                   width (*), height (*), background (*) (material), background_role, represents (caption)
-    [[drawing.part]]            name (*), material (*), role, start_temperature, heat_source; "background" is there
+    [free_air]                  cable hung in open air of the surroundings
+    gravity, height             "down" for a cable that runs level, "along" for one that hangs
+    law, constants              see below;  extent: width and height of the section
+                                parts: air
+
+    gravity                     of open air: "down", "left" (both in the section) or "along" (the cable); height: how high
+                                surfaces are, with "along" only
+    law                         film of a cable in open air: "natural" (convection by correlation, and grey radiation) or
+                                "iec_60287" with constants = [Z, E, g], which holds both (cables only)
+    open air needs emissivities: those of the materials, else 0.9
+
+    [drawing]                   width (*), height (*), background (*) (material), background_role, background_air,
+                                represents (caption)
+    [[drawing.part]]            name (*), material (*), role, start_temperature, heat_source, air; "background" is there
     [[drawing.shape]]           part (*) and one shape, painted in this order:
                                 rectangle = { left, bottom, right, top }        circle = { x, y, diameter | radius }
                                 stadium = { x, y, width, height, angle }        polygon = [["0 mm", "0 mm"], ..]
     [[drawing.conductor]]       name (*), one shape, size | resistance + area, material ("copper"), circuit, factor,
                                 start_temperature; without circuit it carries nothing; painted last
+    air, background_air         { gravity, height, law, constants, temperature (in time) }: the part is open air, held at
+                                that temperature (a room) or, without one, at what the surfaces round it make of it
     role                        conductor, insulation, jacket, filler, fill, board, framing, air or other
     heat_source                 { per_volume = ".." } or { per_length = ".." }, in time
 
@@ -78,7 +97,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     [[boundary]]                face = "inner" | "outer", or edge = "left" | "right" | "bottom" | "top" with start, stop
     kind (*)                    "film":  air_temperature, convection | correlation (+ what it needs),
                                          emissivity, radiant_temperature, surface_resistance
-                                    correlations: vertical_plate (height), horizontal_cylinder (diameter),
+                                    correlations: vertical_plate (height), horizontal_cylinder, thin_cylinder (diameter),
                                     plate_facing_up, plate_facing_down (length: area over perimeter), power_law
                                     (at_one_kelvin: coefficient at a difference of 1 K, exponent)
                                 "fixed": surface_temperature, surface_resistance
@@ -119,11 +138,11 @@ from ampsoak.scenario.model_case import (
     StartKeys,
     Surroundings,
 )
-from ampsoak.scenario.model_section import CableKeys, Ceiling, Clipped, Drawing, StudBay
+from ampsoak.scenario.model_section import CableKeys, Ceiling, Clipped, Drawing, FreeAir, StudBay
 from ampsoak.scenario.quantities import DROPPABLE, LAWS, REMARKS
 
 FORMAT = 1
-SECTIONS = ("stud_bay", "ceiling", "clipped", "drawing")
+SECTIONS = ("stud_bay", "ceiling", "clipped", "free_air", "drawing")
 
 
 class ScenarioFile(Keys):
@@ -136,6 +155,7 @@ class ScenarioFile(Keys):
     stud_bay: Annotated[StudBay, DROPPABLE] | None = None
     ceiling: Annotated[Ceiling, DROPPABLE] | None = None
     clipped: Annotated[Clipped, DROPPABLE] | None = None
+    free_air: Annotated[FreeAir, DROPPABLE] | None = None
     drawing: Annotated[Drawing, DROPPABLE] | None = None
     cable: list[Annotated[CableKeys, DROPPABLE]] = Field(default_factory=list)
     material: list[Annotated[MaterialKeys, DROPPABLE]] = Field(default_factory=list)

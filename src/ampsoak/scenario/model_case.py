@@ -31,6 +31,7 @@ from ampsoak.scenario.quantities import DROPPABLE, Dimensional, Given, PairList,
 CORRELATIONS = {
     "vertical_plate": {"height": "height"},
     "horizontal_cylinder": {"diameter": "diameter"},
+    "thin_cylinder": {"diameter": "diameter"},
     "plate_facing_up": {"length": "length"},
     "plate_facing_down": {"length": "length"},
     "power_law": {"at_one_kelvin": "factor", "exponent": "exponent"},

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from ampsoak.scenario.model_base import (
     AdiabaticConstant,
+    AirTemperature,
     Angle,
     Factor,
     HeatSourceTable,
@@ -23,10 +24,30 @@ from ampsoak.scenario.model_base import (
     WireArea,
     WireDiameter,
 )
-from ampsoak.scenario.quantities import DROPPABLE, PairList, Pairs
+from ampsoak.scenario.quantities import DROPPABLE, Dimensional, Given, PairList, Pairs
 
 PLACES = Literal["centred", "touching_inner", "touching_outer", "on_board"]
 Role = Literal["conductor", "insulation", "jacket", "filler", "fill", "board", "framing", "air", "other"]
+
+
+class Upright(Keys):
+    """Which way is down in open air, and how high it reaches where that is along the cable."""
+
+    gravity: Literal["down", "left", "along"] | None = None
+    height: Size | None = None
+
+
+class FilmLaw(Upright):
+    """Open air with a choice of the film law of cables."""
+
+    law: Literal["natural", "iec_60287"] | None = None
+    constants: Annotated[list[Annotated[Given, Dimensional("number", at_least=0)]], Field(min_length=3, max_length=3)] | None = None
+
+
+class AirKeys(FilmLaw):
+    """air = { .. }: the drawn part is open air, at a given temperature or floating."""
+
+    temperature: AirTemperature | None = None
 
 
 class StudBay(Keys):
@@ -42,6 +63,7 @@ class StudBay(Keys):
     fill_depth: Size | None = None
     fill_against: Literal["inner", "outer"] | None = None
     rest: Name | None = None
+    height: Size | None = None
     inner_lining: Layers = Field(default_factory=list)
     outer_lining: Layers = Field(default_factory=list)
 
@@ -60,12 +82,18 @@ class Ceiling(Keys):
     fill_thickness: Size
 
 
-class Clipped(Keys):
-    """[clipped]: a cable on a board in open air, the air standing as a material of effective conductivity."""
+class Clipped(Upright):
+    """[clipped]: a cable on a board in open air, or under a layer of the material that ``air`` names."""
 
     board: Annotated[Layer, DROPPABLE]
     air: Name | None = None
     air_layer: Size | None = None
+    extent: Size | None = None
+
+
+class FreeAir(FilmLaw):
+    """[free_air]: a cable hung in the open air of a room."""
+
     extent: Size | None = None
 
 
@@ -114,6 +142,7 @@ class DrawnPart(Keys):
     role: Role = "other"
     start_temperature: Temperature | None = None
     heat_source: HeatSourceTable | None = None
+    air: Annotated[AirKeys, DROPPABLE] | None = None
 
 
 class DrawnShape(ShapeKeys):
@@ -142,6 +171,7 @@ class Drawing(Keys):
     height: Size
     background: Name
     background_role: Role = "other"
+    background_air: Annotated[AirKeys, DROPPABLE] | None = None
     represents: Text = ""
     part: list[Annotated[DrawnPart, DROPPABLE]] = Field(default_factory=list)
     shape: list[Annotated[DrawnShape, DROPPABLE]] = Field(default_factory=list)

@@ -9,6 +9,7 @@ from ampsoak.scenario.geometry import outside, overlap
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.materials import MaterialShelf
 from ampsoak.scenario.model_section import CableKeys
+from ampsoak.scenario.open_air import add_gaps
 from ampsoak.scenario.plan import Plan, tidy
 
 
@@ -44,9 +45,12 @@ def lay_cables(
                 f'cable "{keys.name}" reaches {describe(beyond, "length")} outside the space it may lie in, '
                 f"x {left} to {right}, y {bottom} to {top}",
             )
+        laid.append((cable, centre, angle))
+    for cable, _, _ in laid:
+        add_gaps(cable.keys.name, cable.outline, cable.path, plan, findings)
+    for cable, centre, angle in laid:
         lay_cable(cable, centre, angle, plan)
-        laid.append(cable)
-    return laid
+    return [cable for cable, _, _ in laid]
 
 
 def _centre(keys: CableKeys, bounds, plan: Plan, path: Path, findings: Findings) -> tuple[float, float] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ampsoak.scenario.case import HeatSource
+from ampsoak.scenario.case import AirZone, HeatSource
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.shapes import Shape
 
@@ -18,7 +18,7 @@ def tidy(length: float) -> float:
 
 @dataclass
 class PlannedPart:
-    """A part before its material is looked up; ``path`` is where its material was named."""
+    """A part before its material is looked up; ``path`` is where its material was named; ``air`` makes it open air."""
 
     name: str
     material: str
@@ -26,6 +26,7 @@ class PlannedPart:
     path: Path
     start_temperature: float | None = None
     heat_source: HeatSource | None = None
+    air: AirZone | None = None
 
 
 @dataclass
@@ -67,6 +68,8 @@ class Plan:
     faces : dict                template face to its spans (edge, start, stop) [m]
     cavity : tuple              (left, bottom, right, top) in which a cable may lie [m]
     place : str                 placement word where a cable has none, "" where a position is required
+    open_air : tuple or None    (left, bottom, right, top) of open air that solids bound below and above [m]; nan for a
+                                side where nothing does
     """
 
     width: float
@@ -78,6 +81,7 @@ class Plan:
     faces: dict[str, list[Span]] = field(default_factory=dict)
     cavity: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     place: str = ""
+    open_air: tuple[float, float, float, float] | None = None
 
     @property
     def edges(self) -> dict[str, float]:

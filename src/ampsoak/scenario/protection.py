@@ -94,6 +94,7 @@ def check_limits(
         for table in (boundary.temperature, boundary.surroundings)
         if table is not None
     ]
+    ambient += [part.air.temperature.at(0.0) for part in parts if part.air is not None and part.air.temperature is not None]
     coolest = min(ambient, default=-math.inf)
     given = [index for index, keys in enumerate(document.limit) if keys is not None] or [None] * len(limits)
     for index, limit in zip(given, limits, strict=True):

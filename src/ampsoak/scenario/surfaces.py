@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ampsoak.base.units import describe
+from ampsoak.library.materials import USUAL_EMISSIVITY
 from ampsoak.scenario.case import EDGES, Boundary, TimeTable
 from ampsoak.scenario.drawing import time_table
 from ampsoak.scenario.findings import Findings
@@ -10,6 +11,7 @@ from ampsoak.scenario.geometry import SLACK
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model import ScenarioFile
 from ampsoak.scenario.model_case import CORRELATIONS, BoundaryKeys
+from ampsoak.scenario.open_air import air_along
 from ampsoak.scenario.plan import Plan, Span
 
 PARAMETERS = ("height", "length", "diameter", "at_one_kelvin", "exponent")
@@ -24,10 +26,9 @@ KIND_KEYS = {
     "adiabatic": (),
 }
 USUAL_AIR = "25 degC"
-# Convection beside radiation for still indoor air, by direction of heat flow, and the usual emissivity: ISO 6946,
-# surface resistances (from memory, high confidence).
+# Convection beside radiation for still indoor air, by direction of heat flow: ISO 6946, surface resistances (from memory,
+# high confidence).
 CONVECTION = {"horizontal": 2.5, "up": 5.0, "down": 0.7}
-EMISSIVITY = 0.9
 # template: face to direction of the heat that leaves by it; None stands for another default
 FACE_FLOW = {
     "stud_bay": {"inner": "horizontal", "outer": "horizontal"},
@@ -52,6 +53,7 @@ def boundaries_of(document: ScenarioFile, plan: Plan, findings: Findings) -> tup
             continue
         path: Path = ("boundary", index)
         spans = _spans(keys, plan, path, findings)
+        _look_for_air(keys, spans, plan, path, findings)
         values = _values(keys, document, path, findings)
         for span in spans:
             boundary = Boundary(*span, kind=keys.kind, **values)
@@ -66,6 +68,9 @@ def boundaries_of(document: ScenarioFile, plan: Plan, findings: Findings) -> tup
     result += _template_defaults(document, plan, result, findings)
     for edge in EDGES:
         if not any(boundary.edge == edge for boundary in result) and not _edge_in_doubt(edge, findings):
+            share, is_open = air_along(plan, edge, 0.0, plan.edges[edge])
+            if share == 1.0 and is_open:
+                continue
             why = " (symmetry)" if plan.faces and edge in ("left", "right") else ""
             findings.assume(f"{edge} edge: no boundary given: no heat passes it{why}")
     return tuple(result)
@@ -85,6 +90,8 @@ def _spans(keys: BoundaryKeys, plan: Plan, path: Path, findings: Findings) -> li
                 findings.fault((*path, key), "has no place beside face; use edge for a part of it")
         if not plan.faces:
             findings.fault((*path, "face"), "a drawing has no faces; use edge = left, right, bottom or top")
+        elif keys.face not in plan.faces:
+            findings.fault((*path, "face"), "has no place here: open air of the surroundings lies there")
         return plan.faces.get(keys.face, [])
     length = plan.edges[keys.edge]
     start = 0.0 if keys.start is None else keys.start.value
@@ -97,6 +104,15 @@ def _spans(keys: BoundaryKeys, plan: Plan, path: Path, findings: Findings) -> li
     # what sums of lengths rounded to is drawn onto the ends of the edge
     start, stop = (0.0 if abs(start) < SLACK else start), (length if abs(stop - length) < SLACK else stop)
     return [(keys.edge, start, stop)]
+
+
+def _look_for_air(keys: BoundaryKeys, spans: list[Span], plan: Plan, path: Path, findings: Findings) -> None:
+    """A boundary acts on solids: record a fault where its spans meet nothing but open air, and say so where they do partly."""
+    shares = [air_along(plan, *span)[0] for span in spans if keys.kind != "adiabatic"]
+    if shares and min(shares) == 1.0:
+        findings.fault(path, "meets nothing but open air, which takes heat by the films of its surfaces")
+    elif any(shares):
+        findings.assume(f"boundary[{path[1]}] has no effect where open air meets the edge")
 
 
 def _values(keys: BoundaryKeys, document: ScenarioFile, path: Path, findings: Findings) -> dict:
@@ -173,19 +189,18 @@ def _template_defaults(document: ScenarioFile, plan: Plan, given: list[Boundary]
             air = air_temperature(document, findings)
             coefficient = TimeTable.constant(CONVECTION[flow])
             result += [
-                Boundary(*span, kind="film", temperature=air, coefficient=coefficient, emissivity=EMISSIVITY)
+                Boundary(*span, kind="film", temperature=air, coefficient=coefficient, emissivity=USUAL_EMISSIVITY)
                 for span in spans
             ]
             findings.assume(
                 f"{face} face: no boundary given: still surrounding air, convection {CONVECTION[flow]:g} W/m2/K "
-                f"and emissivity {EMISSIVITY:g} (ISO 6946 surface resistances, from memory)"
+                f"and emissivity {USUAL_EMISSIVITY:g} (ISO 6946 surface resistances, from memory)"
             )
         elif face == "outer":
             air = air_temperature(document, findings)
             result += [Boundary(*span, kind="fixed", temperature=air) for span in spans]
             findings.assume(
-                "outer face: no boundary given: the air layer's rim is held at the temperature of the surroundings, "
-                "as the effective conductivity of open air is set up for it"
+                "outer face: no boundary given: the rim of the layer on the board is held at the temperature of the surroundings"
             )
         else:
             findings.assume("inner face: no boundary given: no heat passes the back of the board")

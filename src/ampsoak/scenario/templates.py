@@ -1,28 +1,38 @@
-"""Section templates: stud bay, ceiling and clipped cable, each turned into the parts and strokes of a drawing."""
+"""Section templates: stud bay, ceiling, clipped cable and free air, each turned into parts and strokes of a drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
+from ampsoak.base.units import describe
+from ampsoak.scenario.case import AirZone, TimeTable
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model_base import Layer
-from ampsoak.scenario.model_section import Ceiling, Clipped, StudBay
+from ampsoak.scenario.model_section import Ceiling, Clipped, FreeAir, StudBay
+from ampsoak.scenario.open_air import NARROW, OPEN_AIR, USUAL_HEIGHT, film_zone, is_open_air, upright_zone
 from ampsoak.scenario.plan import Plan, PlannedPart, Stroke, tidy
 from ampsoak.scenario.shapes import Rectangle
 
-OPEN_AIR = "air_effective_open"
+NOTHING = float("nan")
+STILL = "open air of a room at the temperature of the surroundings; its films are those of still air"
 
 
-def plan_stud_bay(keys: StudBay, findings: Findings) -> Plan:
+def plan_stud_bay(keys: StudBay, findings: Findings, room: Callable[[], TimeTable]) -> Plan:
     """Return the plan of a stud bay; the room face is at the bottom.
 
     Parameters
     ----------
     keys : StudBay
     findings : Findings      takes faults and defaults
+    room : callable          returns the air temperature of the surroundings, which a stud bay does not ask for
     """
     path: Path = ("stud_bay",)
     across = keys.plane == "across_studs"
-    half, width = _framing(keys, across, ("stud_spacing", "stud_width", "stud_material"), path, findings)
+    names = ("stud_spacing", "stud_width", "stud_material")
+    zone = _bay_air(keys, across, path, findings)
+    half, width = _framing(keys, across, names, path, findings, None if zone is None or across else zone.height)
     inner, outer = _thickness(keys.inner_lining), _thickness(keys.outer_lining)
     depth = keys.depth.value
     plan = Plan(
@@ -31,12 +41,14 @@ def plan_stud_bay(keys: StudBay, findings: Findings) -> Plan:
         "horizontal cut across the studs, room side at the bottom"
         if across
         else "vertical cut between the studs, x runs up the wall, room side at the bottom",
-        parts=[PlannedPart("fill", keys.fill, "fill", (*path, "fill"))],
+        parts=[_filling("fill", keys.fill, "fill", zone, path)],
         cavity=(half, inner, tidy(width - half), tidy(inner + depth)),
         place="centred",
     )
     plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
-    _partial_fill(plan, keys, path, findings)
+    _partial_fill(plan, keys, zone, path, findings)
+    if zone is not None:
+        _check_bay_air(plan, keys, path, findings)
     if across:
         plan.parts.append(PlannedPart("studs", keys.stud_material or "", "framing", (*path, "stud_material")))
         bottom, top = plan.cavity[1], plan.cavity[3]
@@ -46,8 +58,8 @@ def plan_stud_bay(keys: StudBay, findings: Findings) -> Plan:
     return plan
 
 
-def plan_ceiling(keys: Ceiling, findings: Findings) -> Plan:
-    """Return the plan of a joist space with fill; the underside of the board is at the bottom."""
+def plan_ceiling(keys: Ceiling, findings: Findings, room: Callable[[], TimeTable]) -> Plan:
+    """Return the plan of a joist space with fill; the underside of the board is at the bottom. See plan_stud_bay."""
     path: Path = ("ceiling",)
     across = keys.plane == "across_joists"
     names = ("joist_spacing", "joist_width", "joist_material")
@@ -75,37 +87,64 @@ def plan_ceiling(keys: Ceiling, findings: Findings) -> Plan:
     return plan
 
 
-def plan_clipped(keys: Clipped, findings: Findings) -> Plan:
-    """Return the plan of a board with open air on it; the back of the board is at the bottom."""
+def plan_clipped(keys: Clipped, findings: Findings, room: Callable[[], TimeTable]) -> Plan:
+    """Return the plan of a board with air on it; the back of the board is at the bottom. See plan_stud_bay."""
     path: Path = ("clipped",)
-    reason = "the depth for which the effective conductivity of open air is set up"
+    zone = None
+    if keys.air is None or is_open_air(keys.air):
+        zone = replace(upright_zone(keys, path, findings, usual="left"), temperature=room())
+        findings.assume(f"clipped: {STILL}")
+    else:
+        for key in ("gravity", "height"):
+            if getattr(keys, key) is not None:
+                findings.fault((*path, key), f'has no place with air = "{keys.air}", which does not convect')
+    reason = "deep enough to show; open air has no depth of its own" if zone else "the depth of a usual boundary layer"
     layer = findings.take(keys.air_layer, (*path, "air_layer"), "length", "60 mm", reason)
-    width = findings.take(keys.extent, (*path, "extent"), "length", "200 mm", "wide enough to hold the warm air")
-    board = float("nan") if keys.board is None else keys.board.thickness.value
-    if keys.air is None:
-        findings.assume(f'clipped.air not given: "{OPEN_AIR}" taken')
-    findings.assume(
-        "clipped: open air is an approximation, a still material of effective conductivity; convection and radiation "
-        "at the cable are not solved"
-    )
+    width = findings.take(keys.extent, (*path, "extent"), "length", "200 mm", "wide enough for what the board carries off")
+    board = NOTHING if keys.board is None else keys.board.thickness.value
     plan = Plan(
         width,
         tidy(board + layer),
         "cut across a cable clipped to a board, back of the board at the bottom",
-        parts=[PlannedPart("air", keys.air or OPEN_AIR, "air", (*path, "air"))],
+        parts=[PlannedPart("air", keys.air or OPEN_AIR, "air", (*path, "air"), air=zone)],
         cavity=(0.0, board, width, tidy(board + layer)),
         place="on_board",
     )
     if keys.board is not None:
         plan.parts.append(PlannedPart("board", keys.board.material, "board", (*path, "board", "material")))
         plan.strokes.append(Stroke(Rectangle(0.0, 0.0, width, board), "board", (*path, "board")))
-    sides = [(edge, board, plan.height) for edge in ("left", "right")]
-    plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width), *sides]}
+    plan.faces = {"inner": [("bottom", 0.0, width)]}
+    if zone is not None:
+        plan.open_air = (NOTHING, board, NOTHING, NOTHING)
+    else:
+        plan.faces["outer"] = [("top", 0.0, width), *((edge, board, plan.height) for edge in ("left", "right"))]
     return plan
 
 
-def _framing(keys, across: bool, names: tuple[str, str, str], path: Path, findings: Findings) -> tuple[float, float]:
-    """Return half the width of a framing member (0 without framing) and the width of the section [m]."""
+def plan_free_air(keys: FreeAir, findings: Findings, room: Callable[[], TimeTable]) -> Plan:
+    """Return the plan of nothing but the open air of a room. See plan_stud_bay."""
+    path: Path = ("free_air",)
+    zone = replace(film_zone(keys, path, findings), temperature=room())
+    findings.assume(f"free_air: {STILL}")
+    reason = "wide enough to show; open air has no width of its own"
+    size = findings.take(keys.extent, (*path, "extent"), "length", "100 mm", reason)
+    return Plan(
+        size,
+        size,
+        "cut across a cable hung in open air",
+        parts=[PlannedPart("air", OPEN_AIR, "air", path, air=zone)],
+        cavity=(0.0, 0.0, size, size),
+        place="centred",
+    )
+
+
+def _framing(
+    keys, across: bool, names: tuple[str, str, str], path: Path, findings: Findings, whole: float | None = None
+) -> tuple[float, float]:
+    """Return half the width of a framing member (0 without framing) and the width of the section [m].
+
+    ``whole`` [m] is the width where what is shown is not ours to choose.
+    """
     spacing, member, _ = (getattr(keys, name) for name in names)
     if across:
         for name in names:
@@ -120,6 +159,10 @@ def _framing(keys, across: bool, names: tuple[str, str, str], path: Path, findin
     for name in names:
         if getattr(keys, name) is not None:
             findings.fault((*path, name), f'has no place with plane "{keys.plane}", which shows no framing')
+    if whole is not None:
+        if keys.extent is not None:
+            findings.fault((*path, "extent"), "has no place with open air, which mixes over the whole height; give height")
+        return 0.0, whole
     reason = "wide enough that its ends do not matter for a cable in a filled bay"
     return 0.0, findings.take(keys.extent, (*path, "extent"), "length", "400 mm", reason)
 
@@ -147,7 +190,46 @@ def _linings(plan: Plan, layers, name: str, start: float, direction: int, path: 
         start = stop
 
 
-def _partial_fill(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> None:
+def _bay_air(keys: StudBay, across: bool, path: Path, findings: Findings) -> AirZone | None:
+    """Zone of the open air in a bay, None where it has none; gravity runs along studs, and they run along x otherwise."""
+    if not (is_open_air(keys.fill) or is_open_air(keys.rest)):
+        if keys.height is not None:
+            findings.fault((*path, "height"), f'has no place without "{OPEN_AIR}" as fill or rest')
+        return None
+    height = findings.take(keys.height, (*path, "height"), "length", USUAL_HEIGHT, "a usual storey; air mixes over it")
+    return AirZone("along" if across else "left", height)
+
+
+def _filling(part: str, material: str, role: str, zone: AirZone | None, path: Path) -> PlannedPart:
+    """A part of the bay, open air if its material is."""
+    if zone is not None and is_open_air(material):
+        return PlannedPart(part, material, "air", (*path, part), air=zone)
+    return PlannedPart(part, material, role, (*path, part))
+
+
+def _check_bay_air(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> None:
+    """Say where the open air of a bay is, and record faults where nothing holds it in."""
+    if is_open_air(keys.fill) and is_open_air(keys.rest):
+        findings.fault((*path, "rest"), "is open air like the fill; leave fill_depth, fill_against and rest out")
+    left, low, right, high = plan.cavity
+    (rest,) = [stroke.shape for stroke in plan.strokes if stroke.part == "rest"] or [None]
+    if rest is not None:
+        in_rest = is_open_air(keys.rest)
+        lower = (rest.bottom == low) == in_rest
+        border = rest.top if rest.bottom == low else rest.bottom
+        low, high = (low, border) if lower else (border, high)
+    plan.open_air = (left, low, right, high)
+    for name, bare in (("inner_lining", low == 0.0), ("outer_lining", high == plan.height)):
+        if bare and not (findings.has((*path, name)) and getattr(keys, name)):
+            findings.fault((*path, name), "is missing; open air in the bay needs a lining on this side")
+    if high - low < NARROW:
+        findings.assume(
+            f"stud_bay: the open space is only {describe(high - low, 'length')} deep; films of open air hold from about "
+            f"{describe(NARROW, 'length')} on"
+        )
+
+
+def _partial_fill(plan: Plan, keys: StudBay, zone: AirZone | None, path: Path, findings: Findings) -> None:
     """Add the part of the bay that a partial fill leaves."""
     if keys.fill_depth is None:
         for name in ("rest", "fill_against"):
@@ -164,5 +246,5 @@ def _partial_fill(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> 
     left, bottom, right, top = plan.cavity
     fill = keys.fill_depth.value
     low, high = (tidy(bottom + fill), top) if keys.fill_against == "inner" else (bottom, tidy(top - fill))
-    plan.parts.append(PlannedPart("rest", keys.rest, "air", (*path, "rest")))
+    plan.parts.append(_filling("rest", keys.rest, "air", zone, path))
     plan.strokes.append(Stroke(Rectangle(left, low, right, high), "rest", path))

@@ -155,7 +155,9 @@ def air_surfaces(scenario: Scenario, x: np.ndarray, y: np.ndarray, owner: np.nda
     forms, sizes = [], []
     for number, (z, part, _) in enumerate(keys):
         members = group == number
-        reach = (sx[members].min(), sy[members].min(), sx[members].max(), sy[members].max())
+        half = area[members] / 2
+        low_x, low_y = (sx[members] - half).min(), (sy[members] - half).min()
+        reach = (low_x, low_y, (sx[members] + half).max(), (sy[members] + half).max())
         form, size = _form(scenario, part, normal[members].mean(axis=0), parts[z], reach)
         forms.append(form)
         sizes.append(size)

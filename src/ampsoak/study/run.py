@@ -80,7 +80,9 @@ class _Recording:
         self.generated += step.generated
         self.stored += step.stored
         self.lost += step.lost
-        self.turnover += abs(step.generated) + abs(step.lost)
+        # what comes in by one face and leaves by another is turned over too, though it cancels in what is lost
+        through = float(np.abs(step.surface_flow).sum()) * (step.end - step.begin)
+        self.turnover += abs(step.generated) + max(abs(step.lost), through)
         for index, time, part, upwards in self.watch.crossings(step):
             limit = self.scenario.limits[index]
             kind = "limit_reached" if upwards else "limit_left"

@@ -1,0 +1,160 @@
+"""Open air in a section: on what terms a part is an air zone, and what the rest of the scenario may say beside it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from ampsoak.library import load as library
+from ampsoak.library.materials import USUAL_EMISSIVITY
+from ampsoak.scenario.case import AirZone, Part
+from ampsoak.scenario.findings import Findings
+from ampsoak.scenario.geometry import SLACK, outline_pieces, outside, painted_parts
+from ampsoak.scenario.lines import Path, key_text
+from ampsoak.scenario.model_section import FilmLaw, Upright
+from ampsoak.scenario.plan import Plan, PlannedPart, Stroke
+from ampsoak.scenario.shapes import Rectangle, Shape, Stadium
+
+OPEN_AIR = "open_air"
+USUAL_HEIGHT = "2.4 m"
+NARROW = 0.025  # [m] films of open air hold from about here on: ISO 6946, where cavities conduct below (from memory)
+TOUCHING = 0.5e-3  # [m] between cable and board, up to which the air beside the contact stands still
+PLACES = "stud_bay (fill, rest), clipped, free_air and drawn parts with an air table"
+SAMPLES = 400  # pieces of an outline, and looks along an edge
+
+
+def is_open_air(name: str | None) -> bool:
+    """Whether a material's name, or an alias of it, is that of open air."""
+    try:
+        return name is not None and library.material(name).name == OPEN_AIR
+    except KeyError:
+        return False
+
+
+def upright_zone(keys: Upright, path: Path, findings: Findings, usual: str = "down") -> AirZone:
+    """Return a zone with the gravity (else ``usual``) and height that ``keys`` state or leave to be assumed."""
+    gravity = keys.gravity
+    if gravity is None:
+        gravity = usual
+        if findings.has((*path, "gravity")):
+            return AirZone(gravity)  # its fault is recorded
+        findings.assume(f'{key_text(path)}.gravity not given: "{gravity}" taken')
+    where = (*path, "height")
+    if gravity == "along":
+        height = findings.take(keys.height, where, "length", USUAL_HEIGHT, "a usual storey")
+        return AirZone(gravity, height)
+    if keys.height is not None:
+        findings.fault(where, 'has no place unless gravity is "along"; the drawing shows how high surfaces are')
+    return AirZone(gravity)
+
+
+def film_zone(keys: FilmLaw, path: Path, findings: Findings) -> AirZone:
+    """Return a zone with the gravity, height and film law that ``keys`` state or leave to be assumed."""
+    zone = upright_zone(keys, path, findings)
+    where = (*path, "constants")
+    if keys.law != "iec_60287":
+        if keys.constants is not None:
+            findings.fault(where, 'has no place unless law is "iec_60287"')
+        return zone
+    if keys.constants is None:
+        findings.missing(where, "iec_60287 needs Z, E and g of its table, such as [0.21, 3.94, 0.60] for a single cable")
+        return zone
+    return replace(zone, law=keys.law, law_constants=tuple(given.value for given in keys.constants))
+
+
+def add_gaps(name: str, outline: Shape, path: Path, plan: Plan, findings: Findings) -> None:
+    """Where a cable touches what bounds open air below or above, fill the wedges beside the contact with still air.
+
+    The wedge reaches from the surface to where the outline turns back, its own radius away.
+    """
+    if plan.open_air is None or outside(outline, plan.open_air) > 0:
+        return
+    left, bottom, right, top = outline.bounds
+    radius = outline.spine[1] if isinstance(outline, Stadium) else min(right - left, top - bottom) / 2
+    strokes = []
+    for surface, edge, inwards in ((plan.open_air[1], bottom, 1), (plan.open_air[3], top, -1)):
+        if abs(surface - edge) <= TOUCHING:
+            back = edge + inwards * radius
+            low, high = (float(end[0, 0]) for end in outline.spans(0, np.array([back])))
+            strokes.append(Stroke(Rectangle(low, min(surface, back), high, max(surface, back)), f"{name}.gap", path))
+    if strokes:
+        plan.parts.append(PlannedPart(f"{name}.gap", "air", "air", path))
+        plan.strokes += strokes
+        findings.assume(f'cable "{name}" touches a surface in open air: still air beside the contact, "{name}.gap"')
+
+
+def air_along(plan: Plan, edge: str, start: float, stop: float) -> tuple[float, bool]:
+    """Share of a span of an edge [m] that open air meets, and whether all that air is held at a given temperature."""
+    if not math.isfinite(stop - start + plan.width + plan.height):
+        return 0.0, False  # faults were found in these lengths
+    strokes = _strokes(plan)
+    along = start + (np.arange(SAMPLES) + 0.5) / SAMPLES * (stop - start)
+    aside = np.full(SAMPLES, SLACK if edge in ("left", "bottom") else plan.edges[_across(edge)] - SLACK)
+    x, y = (aside, along) if edge in ("left", "right") else (along, aside)
+    zones = [plan.parts[number].air for number in painted_parts(strokes, x, y)]
+    met = [zone for zone in zones if zone is not None]
+    return len(met) / SAMPLES, bool(met) and all(zone.temperature is not None for zone in met)
+
+
+def _across(edge: str) -> str:
+    """An edge whose length is the distance from ``edge`` to the one opposite."""
+    return "bottom" if edge in ("left", "right") else "left"
+
+
+def _strokes(plan: Plan) -> list[tuple[Shape, int]]:
+    """Shapes in painting order with the number of their part; those in whose lengths faults were found are left out."""
+    numbers = {part.name: number for number, part in enumerate(plan.parts)}
+    known = [stroke for stroke in plan.strokes if all(math.isfinite(side) for side in stroke.shape.bounds)]
+    return [(stroke.shape, numbers[stroke.part]) for stroke in known]
+
+
+def check_open_air(plan: Plan, parts: tuple[Part, ...], findings: Findings) -> None:
+    """Record faults of parts that are open air or meet it, and assume the emissivities that nobody gave."""
+    for planned, part in zip(plan.parts, parts, strict=True):
+        if part.air is None and part.material.name == OPEN_AIR and planned.path[0] != "drawing":
+            findings.fault(planned.path, f"open air convects and radiates; it has a place in {PLACES}")
+        elif part.air is not None and part.material.family not in ("air", "other"):
+            findings.fault(planned.path, "open air needs a material of the family air")
+        if part.air is not None and part.air.temperature is not None and part.heat_source is not None:
+            findings.fault(planned.path, "a heat source has no place in air that is held at a given temperature")
+    for number in sorted(_meeting_air(plan, parts)):
+        material, planned = parts[number].material, plan.parts[number]
+        if parts[number].role == "conductor":
+            name = parts[number].name
+            findings.fault(planned.path, f'conductor "{name}" lies bare in open air; give it an insulation or a coating')
+        elif material.emissivity is None:
+            reason = "usual for building materials and plastics; its surface meets open air"
+            findings.take(None, ("material", material.name, "emissivity"), "number", USUAL_EMISSIVITY, reason)
+
+
+def _meeting_air(plan: Plan, parts: tuple[Part, ...]) -> set[int]:
+    """Numbers of the parts whose outline meets open air somewhere."""
+    is_air = np.array([part.air is not None for part in parts])
+    if not is_air.any():
+        return set()
+    strokes = _strokes(plan)
+    found: set[int] = set()
+    for shape, _ in strokes:
+        middle, vector = outline_pieces(shape, shape.perimeter / SAMPLES)
+        left, bottom, right, top = shape.bounds
+        aside = 1e-3 * min(right - left, top - bottom) / np.hypot(vector[:, 0], vector[:, 1])
+        off = np.column_stack([vector[:, 1], -vector[:, 0]]) * aside[:, None]
+        one, other = painted_parts(strokes, *(middle + off).T), painted_parts(strokes, *(middle - off).T)
+        found |= set(other[is_air[one] & ~is_air[other]]) | set(one[is_air[other] & ~is_air[one]])
+    return {int(number) for number in found}
+
+
+def zone_record(zone: AirZone) -> dict:
+    """Return a JSON-ready record of an air zone with units."""
+    record: dict = {"gravity": zone.gravity, "law": zone.law}
+    if zone.gravity == "along":
+        record["height"] = {"value": zone.height, "unit": "m"}
+    if zone.law_constants:
+        record["law_constants"] = list(zone.law_constants)
+    if zone.temperature is not None:
+        record["temperature"] = {
+            "time": list(zone.temperature.time), "value": list(zone.temperature.value), "unit": "K",
+        }  # fmt: skip
+    return record
