@@ -71,7 +71,7 @@ def nusselt(law, size, rayleigh, *more):
 @pytest.mark.parametrize(
     ("law", "size", "rayleigh", "expected", "tolerance"),
     [
-        # Morgan 1975 (read in a transcription): 0.850 Ra^0.188 at 1e3
+        # Morgan 1975 (read in a reproduction): 0.850 Ra^0.188 at 1e3
         (laws.thin_cylinder_coefficient, 8e-3, 1e3, 3.114, 1e-3),
         # McAdams in Incropera et al. section 9.6.2 (from memory, high confidence): 0.54 and 0.27 Ra^(1/4) at 1e6
         (laws.plate_facing_up_coefficient, 0.1, 1e6, 17.08, 1e-3),

@@ -17,7 +17,7 @@ def test_air_conductivity_follows_the_table():
 
 
 def test_fibre_conductivity_meets_the_design_table():
-    # ASHRAE Handbook Fundamentals 2013 ch. 26, glass-fibre batts (read in a transcription), mean temperature 24 °C
+    # ASHRAE Handbook Fundamentals 2013 ch. 26, glass-fibre batts (read in a reproduction), mean temperature 24 °C
     assert laws.fibre_conductivity(297.15, 12.0) == pytest.approx(0.043, rel=0.01)
     assert laws.fibre_conductivity(297.15, 10.5) == pytest.approx(0.0465, rel=0.03)
 
@@ -32,7 +32,7 @@ def test_light_fibre_doubles_its_conductivity_by_150_celsius_and_dense_fibre_doe
 
 @pytest.mark.parametrize(
     ("moisture", "conductivity", "specific_heat"),
-    # spruce-pine-fir, 0.37 on green volume; Wood Handbook eq. 4-15 to 4-18 (read in an open transcription), at 24 and 20 °C
+    # spruce-pine-fir, 0.37 on green volume; Wood Handbook eq. 4-15 to 4-18 (read in an open reproduction), at 24 and 20 °C
     [(0.00, 0.098, 1240), (0.08, 0.109, 1500), (0.12, 0.114, 1620), (0.19, 0.123, 1800)],
 )
 def test_wood_properties_meet_the_handbook(moisture, conductivity, specific_heat):

@@ -53,7 +53,7 @@ def vertical_plate_coefficient(difference, air_temperature, height):
 
     Source
     ------
-    Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1323 (read in a transcription). Worked example:
+    Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1323 (read in a reproduction). Worked example:
     2.4 m, 10 K above 20 °C: about 2.6 W/(m² K).
     """
     k, prandtl, rayleigh = _rayleigh(difference, air_temperature, height)
@@ -76,7 +76,7 @@ def horizontal_cylinder_coefficient(difference, air_temperature, diameter):
 
     Source
     ------
-    Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1049 (read in a transcription). Worked example: 8 mm,
+    Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1049 (read in a reproduction). Worked example: 8 mm,
     40 K above 30 °C: about 9.7 W/(m² K).
     """
     k, prandtl, rayleigh = _rayleigh(difference, air_temperature, diameter)
@@ -99,7 +99,7 @@ def thin_cylinder_coefficient(difference, air_temperature, diameter):
 
     Source
     ------
-    Morgan 1975, Adv. Heat Transfer 11, 199 (read in a transcription): 0.675, 0.058 to Ra 1e-2; 1.02, 0.148 to 1e2; 0.850,
+    Morgan 1975, Adv. Heat Transfer 11, 199 (read in a reproduction): 0.675, 0.058 to Ra 1e-2; 1.02, 0.148 to 1e2; 0.850,
     0.188 to 1e4; 0.480, 0.250 to 1e7; 0.125, 0.333 beyond. Worked example: Ra 1e3 gives Nu 3.11. On cables it lies
     about a tenth above Churchill and Chu, nearer to the standard's rating law.
     """

@@ -36,7 +36,7 @@ def fibre_conductivity(temperature, density, solid=5.5e-5, radiation=0.196):
     Source
     ------
     Form: radiative T³/rho term as in studies of reference fibrous-glass board (Zarr et al. 2014, abstract read); s and r
-    fitted to the glass-fibre rows of ASHRAE Fundamentals 2013 ch. 26 (read in a transcription). Worked example:
+    fitted to the glass-fibre rows of ASHRAE Fundamentals 2013 ch. 26 (read in a reproduction). Worked example:
     12 kg/m³ at 24 °C gives 0.043, the table's value.
     """
     temperature = np.asarray(temperature, dtype=float)
@@ -80,7 +80,7 @@ def wood_conductivity(temperature, specific_gravity, moisture):
 
     Source
     ------
-    Wood Handbook, USDA FPL-GTR-190 (2010) ch. 4 eq. 4-15, read in an open transcription; 0.2 %/K below 100 °C from
+    Wood Handbook, USDA FPL-GTR-190 (2010) ch. 4 eq. 4-15, read in an open reproduction; 0.2 %/K below 100 °C from
     memory, high confidence. Worked example: spruce-pine-fir, 0.37 on green volume and so G 0.393 at 12 %, gives 0.114 at
     24 °C.
     """
@@ -104,7 +104,7 @@ def wood_specific_heat(temperature, moisture):
 
     Source
     ------
-    Wood Handbook, USDA FPL-GTR-190 (2010) ch. 4 eq. 4-16a to 4-18, read in an open transcription; range of temperature
+    Wood Handbook, USDA FPL-GTR-190 (2010) ch. 4 eq. 4-16a to 4-18, read in an open reproduction; range of temperature
     from memory, medium confidence. Worked example: 20 °C and 12 % give 1620 J/(kg K).
     """
     temperature = np.asarray(temperature, dtype=float)
