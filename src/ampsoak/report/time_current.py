@@ -97,8 +97,8 @@ def _set_axes(axes: Axes, span, times) -> None:
 def _draw_horizon(axes: Axes, curve: Curve) -> None:
     axes.axhline(curve.horizon, color=style.QUIET, linewidth=0.6, linestyle=(0, (1, 2)), zorder=1.5)
     axes.annotate(
-        f"longest time computed, {time_words(curve.horizon)}", (_free_right(axes, curve), curve.horizon), (-3, 2),
-        xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="bottom",
+        f"longest time computed, {time_words(curve.horizon)}", (_free_right(axes, curve), curve.horizon), (-3, -2),
+        xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="top",
         fontsize=style.SIZE_SMALL, color=style.QUIET,
     )
 
