@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from dataclasses import replace
 from functools import cache
@@ -104,6 +105,13 @@ def test_the_evening_log_is_one_reading_a_minute_and_says_that_it_is_invented():
     current = np.array(profile.start)
     assert (np.diff(profile.time)[current > 20.0].sum() > 3 * 3600.0) and current.max() <= 27.0
     assert "INVENTED" in (FOLDER / "12awg_evening_current_log.csv").read_text()
+
+
+def test_a_run_hashes_the_current_log_too():
+    """Every input is traceable (ASTM E678 asks that data be identified): the log's own SHA-256 is in the provenance."""
+    log = case(DENSE).inputs[0][0]
+    written = (FOLDER / log).read_bytes()
+    assert coarse_run(DENSE).provenance["inputs_sha256"][log] == hashlib.sha256(written).hexdigest()
 
 
 @pytest.mark.parametrize("other", [FIBRE, OPEN])

@@ -117,6 +117,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         assumptions=tuple(findings.assumptions),
         source_file=name,
         source_text=text,
+        inputs=tuple(sorted(findings.inputs.items())),
         resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices),
     )
 

@@ -386,6 +386,7 @@ class Scenario:
     assumptions : tuple of str       every value that was not given but taken as a default, in words
     source_file : str                scenario file name as given, without folders
     source_text : str                the file's text
+    inputs : tuple of (str, str)     name and text of every other file the scenario was read from, for its hash
     resolved : dict                  JSON-ready resolved values with units and sources, for the run file and reports
     """
 
@@ -412,6 +413,7 @@ class Scenario:
     assumptions: tuple[str, ...] = ()
     source_file: str = ""
     source_text: str = ""
+    inputs: tuple[tuple[str, str], ...] = ()
     resolved: dict = field(default_factory=dict)
 
     def part_index(self, name: str) -> int:

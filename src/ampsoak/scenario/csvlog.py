@@ -135,7 +135,9 @@ def _text_of(file: str, folder: FilePath, path: Path, findings: Findings) -> str
         if place.stat().st_size > LARGEST_FILE:
             findings.fault(path, f"is larger than {LARGEST_FILE // 2**20} MiB; thin it out first")
             return None
-        return place.read_bytes().decode("utf-8-sig")
+        text = place.read_bytes().decode("utf-8-sig")
+        findings.inputs[file] = text
+        return text
     except FileNotFoundError:
         names = [item.name for item in folder.glob("*.csv")] if folder.is_dir() else []
         findings.fault(path, "no such file beside the scenario", nearest_name(file, names))

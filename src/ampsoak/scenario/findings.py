@@ -25,6 +25,7 @@ class Findings:
         self.faults: list[Fault] = []
         self.assumptions: list[str] = []
         self.defaults: list[dict] = []
+        self.inputs: dict[str, str] = {}  # name and text of every further file read
 
     def line(self, path: Path) -> int | None:
         """Line of ``path``, or of the nearest table around it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -27,7 +28,7 @@ def graded_lines(
     length : float                     [m]
     borders : sequence of float        positions that must be cell borders (straight material faces) [m]
     focus : sequence of (low, high, size)   intervals with the largest cell side allowed inside [m]
-    growth : float                     size ratio of neighbouring cells, > 1
+    growth : float                     1 + growth of the cell side per length away; neighbours differ by about this ratio, > 1
     coarsest : float                   largest cell side [m]
     cells_per_layer : int              least number of cells between neighbouring borders
 
@@ -42,9 +43,7 @@ def graded_lines(
             stops.append(float(border))
     stops.append(float(length))
     zones = [(low, high, size) for low, high, size in focus]
-    zones += [
-        (low, high, (high - low) / cells_per_layer) for low, high in zip(stops[:-1], stops[1:], strict=True)
-    ]
+    zones += [(low, high, (high - low) / cells_per_layer) for low, high in pairwise(stops)]
 
     def wanted(position: np.ndarray) -> np.ndarray:
         size = np.full(position.shape, coarsest)
@@ -55,7 +54,7 @@ def graded_lines(
 
     lines = [0.0]
     finest = min(min(size for _, _, size in zones), coarsest)
-    for low, high in zip(stops[:-1], stops[1:], strict=True):
+    for low, high in pairwise(stops):
         sample = np.linspace(low, high, int(np.clip(4 * (high - low) / finest, 64, 4000)) + 1)
         density = 1.0 / wanted(sample)
         count = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2 * np.diff(sample))])

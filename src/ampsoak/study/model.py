@@ -74,5 +74,5 @@ def start_words(start: Start) -> str:
 
 
 def provenance_of(scenario: Scenario) -> dict:
-    """Provenance with the scenario text as input."""
-    return collect({scenario.source_file or "scenario": scenario.source_text})
+    """Provenance with the scenario text and every file it names as inputs."""
+    return collect({scenario.source_file or "scenario": scenario.source_text, **dict(scenario.inputs)})
