@@ -204,10 +204,63 @@ def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y,
     links.falling[ei - 1, ej - 1] -= (along_x * x1 * x2 + along_y * y1 * y2 + mixed * (x1 * y2 + y1 * x2)) / area
 
 
+@numba.njit(cache=True, inline="always")
+def _quartered_sides(material, k, scale, mean, west, east, south, north):
+    """Conductivity along the bottom, top, left and right side of an element of pure quarters: two in series on each.
+
+    At a border of the section the missing quarters have width 0 and their sides are not used.
+    """
+    sw = _look_up_held(k, material[0], mean) * scale[material[0]]
+    se = _look_up_held(k, material[1], mean) * scale[material[1]]
+    nw = _look_up_held(k, material[2], mean) * scale[material[2]]
+    ne = _look_up_held(k, material[3], mean) * scale[material[3]]
+    span_x, span_y = west + east, south + north
+    return (
+        span_x / (west / sw + east / se),
+        span_x / (west / nw + east / ne),
+        span_y / (south / sw + north / nw),
+        span_y / (south / se + north / ne),
+    )
+
+
+@numba.njit(cache=True, nogil=True)
+def _end_links(network, temperature, scale, links):
+    """Turn links that meet a conductor or a zone into links that end there, and fill the border half conductances."""
+    nx, ny = network.shape[0], network.shape[1]
+    zones = network.zones
+    k = network.conductivity
+    for index in range(len(network.cut_cell)):
+        i, j = network.cut_i[index], network.cut_j[index]
+        if network.cut_axis[index] == 0:
+            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+        else:
+            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
+        links.cut[index] = full * network.cut_inverse[index]
+    for index in range(len(zones.cell)):
+        i, j = zones.i[index], zones.j[index]
+        if zones.axis[index] == 0:
+            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+        else:
+            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
+        links.zone[index] = full * zones.inverse[index]
+    for i in range(nx - 1):
+        for j in range(ny):
+            links.x[i, j] *= network.link_state_x[i, j]
+    for i in range(nx):
+        for j in range(ny - 1):
+            links.y[i, j] *= network.link_state_y[i, j]
+    for face in range(len(network.face_cell)):
+        here = temperature[network.face_cell[face]]
+        total = 0.0
+        for entry in range(network.face_start[face], network.face_start[face + 1]):
+            m = network.face_material[entry]
+            total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
+        links.face[face] = total
+
+
 @numba.njit(cache=True, nogil=True)
 def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
-    zones = network.zones
     nx, ny, stride_x, stride_y = network.shape[0], network.shape[1], network.shape[2], network.shape[3]
     k = network.conductivity
     links.x[:] = 0.0
@@ -251,26 +304,9 @@ def conductances(network, temperature, scale, links):
                     value -= part
                 bottom = top = left = right = value
             elif kind == QUARTERED:
-                material = network.element_material[ei, ej]
-                bottom = top = left = right = 0.0
-                if has_west and has_east:
-                    if has_south:
-                        a = _look_up_held(k, material[0], mean) * scale[material[0]]
-                        b = _look_up_held(k, material[1], mean) * scale[material[1]]
-                        bottom = span_x / (west / a + east / b)
-                    if has_north:
-                        a = _look_up_held(k, material[2], mean) * scale[material[2]]
-                        b = _look_up_held(k, material[3], mean) * scale[material[3]]
-                        top = span_x / (west / a + east / b)
-                if has_south and has_north:
-                    if has_west:
-                        a = _look_up_held(k, material[0], mean) * scale[material[0]]
-                        b = _look_up_held(k, material[2], mean) * scale[material[2]]
-                        left = span_y / (south / a + north / b)
-                    if has_east:
-                        a = _look_up_held(k, material[1], mean) * scale[material[1]]
-                        b = _look_up_held(k, material[3], mean) * scale[material[3]]
-                        right = span_y / (south / a + north / b)
+                bottom, top, left, right = _quartered_sides(
+                    network.element_material[ei, ej], k, scale, mean, west, east, south, north
+                )
             else:
                 row = network.laminate_row[ei, ej]
                 parallel, series = 0.0, 0.0
@@ -297,33 +333,7 @@ def conductances(network, temperature, scale, links):
                     links.y[ei - 1, ej - 1] += left * west / span_y
                 if has_east:
                     links.y[ei, ej - 1] += right * east / span_y
-    for index in range(len(network.cut_cell)):
-        i, j = network.cut_i[index], network.cut_j[index]
-        if network.cut_axis[index] == 0:
-            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
-        else:
-            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
-        links.cut[index] = full * network.cut_inverse[index]
-    for index in range(len(zones.cell)):
-        i, j = zones.i[index], zones.j[index]
-        if zones.axis[index] == 0:
-            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
-        else:
-            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
-        links.zone[index] = full * zones.inverse[index]
-    for i in range(nx - 1):
-        for j in range(ny):
-            links.x[i, j] *= network.link_state_x[i, j]
-    for i in range(nx):
-        for j in range(ny - 1):
-            links.y[i, j] *= network.link_state_y[i, j]
-    for face in range(len(network.face_cell)):
-        here = temperature[network.face_cell[face]]
-        total = 0.0
-        for entry in range(network.face_start[face], network.face_start[face + 1]):
-            m = network.face_material[entry]
-            total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
-        links.face[face] = total
+    _end_links(network, temperature, scale, links)
 
 
 @numba.njit(cache=True, nogil=True)

@@ -20,7 +20,7 @@ _LABELS, _GAP, _COLUMN = 13.0, 15.0, 58.0  # room for numbers, for limit labels,
 _TEMPERATURES, _CURRENTS, _BETWEEN, _MARKERS = 88.0, 26.0, 5.0, 6.0  # heights [mm]
 _SAME = 0.006  # traces that stay closer than this share of the axis are drawn as one
 _MOST_TRACES, _MOST_PROBES, _MOST_EVENTS = 6, 3, 10
-_LIMIT_LOOK = {"color": style.INK, "linewidth": 0.9, "linestyle": (0, (7, 2, 1, 2))}
+LIMIT_LOOK = {"color": style.INK, "linewidth": 0.9, "linestyle": (0, (7, 2, 1, 2))}
 _UNITS = (("s", 1.0, 600.0), ("min", 60.0, 10800.0), ("h", 3600.0, 345600.0), ("d", 86400.0, np.inf))
 
 
@@ -119,7 +119,7 @@ def history_figure(run: Run, number: int = 2) -> Figure:
     lowest.xaxis.set_minor_locator(AutoMinorLocator())
     end = max(float(run.time[-1]), 1e-9) / size if len(run.time) else 1.0
     axes.set_xlim(0, end)
-    _draw_limits(page, axes, run, (left, bottom, width))
+    draw_limits(page, axes, run.limits, (left, bottom, width, _TEMPERATURES))
     _draw_events(page, axes, events[:_MOST_EVENTS], size, (left, bottom, width), end)
     column.draw(page, left + width + _GAP, page.top)
     return page.figure
@@ -188,15 +188,23 @@ def _draw_currents(axes: Axes, run: Run, size: float) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(4))
 
 
-def _draw_limits(page: Page, axes: Axes, run: Run, place) -> None:
-    """Limits as lines, their temperatures right of the axes."""
-    left, bottom, width = place
+def draw_limits(page: Page, axes: Axes, limits: list[dict], place) -> None:
+    """Limits as lines, their temperatures right of the axes.
+
+    Parameters
+    ----------
+    page : Page
+    axes : Axes                              of temperatures [°C], already at its final limits
+    limits : list of dict                    name, temperature [K]
+    place : (left, bottom, width, height)    of the axes on the page [mm]
+    """
+    left, bottom, width, height = place
     low, high = axes.get_ylim()
-    temperatures = [float(celsius(limit["temperature"])) for limit in run.limits]
-    at = [bottom + _TEMPERATURES * (temperature - low) / (high - low) for temperature in temperatures]
-    places = spread(at, 3.4, bottom + 1.0, bottom + _TEMPERATURES - 1.0)
-    for limit, temperature, y, shown in zip(run.limits, temperatures, at, places, strict=True):
-        axes.axhline(temperature, **_LIMIT_LOOK, zorder=2, label=f"limit {limit['name']}")
+    temperatures = [float(celsius(limit["temperature"])) for limit in limits]
+    at = [bottom + height * (temperature - low) / (high - low) for temperature in temperatures]
+    places = spread(at, 3.4, bottom + 1.0, bottom + height - 1.0)
+    for limit, temperature, y, shown in zip(limits, temperatures, at, places, strict=True):
+        axes.axhline(temperature, **LIMIT_LOOK, zorder=2, label=f"limit {limit['name']}")
         page.canvas.plot(
             [left + width, left + width + 1.5, left + width + 3.0], [y, y, shown], color=style.INK, linewidth=0.7
         )
@@ -230,7 +238,7 @@ def _column(run: Run, drawn: list[Trace], left_out: int, events: list[Event]) ->
     if left_out:
         column.paragraph(f"{left_out} more in the table of this figure")
     if run.limits:
-        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in run.limits), _LIMIT_LOOK)])
+        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in run.limits), LIMIT_LOOK)])
     if run.circuit_names:
         column.heading("Currents")
         looks = [{**style.LINES[number % len(style.LINES)], "linewidth": 1.3} for number in range(len(run.circuit_names))]

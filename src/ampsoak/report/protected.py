@@ -12,8 +12,8 @@ from matplotlib.ticker import AutoMinorLocator, MaxNLocator
 
 from ampsoak.coverage.words import current_words, temperature_words, time_words
 from ampsoak.report import style
-from ampsoak.report.history import time_unit
-from ampsoak.report.key import Column, Entry, spread
+from ampsoak.report.history import LIMIT_LOOK, draw_limits, time_unit
+from ampsoak.report.key import Column, Entry
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.tables import Table
 from ampsoak.report.words import NO_RUN_ID, celsius, joined_words, limit_words
@@ -27,7 +27,6 @@ _LABELS, _GAP, _COLUMN = 13.0, 15.0, 58.0  # room for numbers, for limit labels,
 _TEMPERATURES, _CURRENTS, _BETWEEN = 92.0, 30.0, 5.0  # heights [mm]
 _MOST_LIMITS = 3.0  # the axis ends at so many times the highest limit, if only the course with no device goes beyond
 _ROOM = 1.03  # the time axis ends a little after the last thing to see
-_LIMIT_LOOK = {"color": style.INK, "linewidth": 0.9, "linestyle": (0, (7, 2, 1, 2))}
 _WITHOUT_LOOK = {"color": style.HOT_MARK, "linewidth": 2.4, "linestyle": "-"}
 _LOOKS = {
     "fast": {"color": "#2b7a78", "linewidth": 1.4, "linestyle": (0, (5, 1.6))},
@@ -161,7 +160,7 @@ def protected_history_figure(found: ProtectedRun, scenario: Scenario, margin: st
     for axes in (upper, lower):
         axes.grid(True)
         axes.set_axisbelow(True)
-    _draw_limits(page, upper, found, (left, bottom, width))
+    draw_limits(page, upper, found.limits, (left, bottom, width, _TEMPERATURES))
     column.draw(page, left + width + _GAP, page.top)
     return page.figure
 
@@ -240,21 +239,6 @@ def _steps(profile: CurrentProfile) -> tuple[np.ndarray, np.ndarray]:
     return time, np.column_stack([profile.start, profile.stop]).ravel()
 
 
-def _draw_limits(page: Page, axes: Axes, found: ProtectedRun, place) -> None:
-    """Limits as lines, their temperatures right of the axes."""
-    left, bottom, width = place
-    low, high = axes.get_ylim()
-    temperatures = [float(celsius(limit["temperature"])) for limit in found.limits]
-    at = [bottom + _TEMPERATURES * (temperature - low) / (high - low) for temperature in temperatures]
-    places = spread(at, 3.4, bottom + 1.0, bottom + _TEMPERATURES - 1.0)
-    for limit, temperature, y, shown in zip(found.limits, temperatures, at, places, strict=True):
-        axes.axhline(temperature, **_LIMIT_LOOK, zorder=2, label=f"limit {limit['name']}")
-        page.canvas.plot(
-            [left + width, left + width + 1.5, left + width + 3.0], [y, y, shown], color=style.INK, linewidth=0.7
-        )
-        page.text(left + width + 3.6, shown, temperature_words(limit["temperature"]), va="center")
-
-
 def _column(found: ProtectedRun, scenario: Scenario, without: Course, high: float) -> Column:
     column = Column(_COLUMN)
     column.heading("Hottest conductor")
@@ -277,7 +261,7 @@ def _column(found: ProtectedRun, scenario: Scenario, without: Course, high: floa
     if any(operation.kind == "closes" for edge in found.edges for operation in edge.operating.operations):
         column.paragraph("Hollow marks: it opens again after having been closed.")
     if found.limits:
-        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in found.limits), _LIMIT_LOOK)])
+        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in found.limits), LIMIT_LOOK)])
     others = [limit.name for limit in scenario.limits if not set(limit.parts) & set(found.conductors)]
     if others:
         column.paragraph(f"Not for conductors: {joined_words(others)}; what those parts reach is in the table.")
