@@ -135,3 +135,6 @@ def test_tables_hold_what_is_drawn_and_every_part():
 def test_the_margin_says_which_scenario_and_version():
     provenance = {"inputs_sha256": {"case.toml": "ab" * 32}, "software_version": "0.1.0"}
     assert margin_words(samples.scenario(), provenance) == "scenario sha256 abababababababab   ampsoak 0.1.0   case.toml"
+    # a scenario with a current log has the log's hash among its inputs too; the margin carries the scenario's
+    provenance["inputs_sha256"]["a_log.csv"] = "cd" * 32
+    assert margin_words(samples.scenario(), provenance).startswith("scenario sha256 abababababababab ")

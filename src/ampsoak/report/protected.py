@@ -114,7 +114,7 @@ def reached_table(found: ProtectedRun) -> Table:
 
 def margin_words(scenario: Scenario, provenance: dict) -> str:
     """Margin text: no run file is written, so the scenario's hash stands where a run has its own."""
-    (digest,) = provenance["inputs_sha256"].values()
+    digest = provenance["inputs_sha256"][scenario.source_file or "scenario"]  # logs have hashes of their own
     version = f"ampsoak {provenance['software_version']}"
     return "   ".join(word for word in (f"scenario sha256 {digest[:16]}", version, scenario.source_file) if word)
 
