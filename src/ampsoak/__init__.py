@@ -7,7 +7,7 @@ simulate(scenario, path=None)    step its current history; a ``Run``, written to
 steady(scenario, currents=None)  the state it settles at, if there is one; a ``SteadyState``
 limit_curve(scenario, path=None) time to each limit at constant currents; a ``Curve``
 cover(curve, devices)            which device opens before the limits; a ``Coverage``
-open_run(path)                   read a ``Run`` or ``Curve`` from its file
+open_run(path)                   read a ``Run``, ``Curve`` or ``Protected`` from its file
 
 Errors derive from ``AmpsoakError``: ``ScenarioError``, ``NumericalError``, ``FileError``. All values are in SI.
 """

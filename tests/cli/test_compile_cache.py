@@ -31,15 +31,13 @@ def asked(before: str = "", **variables: str):
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="folders of the XDG specification")
 
 
-def test_the_folder_is_the_users_and_carries_the_versions(tmp_path):
+def test_the_folder_is_the_users_and_carries_compiler_and_sources(tmp_path):
     import numba
-
-    import ampsoak
 
     chosen, read, warned = asked(XDG_CACHE_HOME=str(tmp_path))
     assert chosen == read
     assert chosen.startswith(str(tmp_path / "ampsoak"))
-    assert ampsoak.__version__ in chosen
+    assert compile_cache._digest() in chosen
     assert numba.__version__ in chosen
     assert warned == []
 
@@ -69,10 +67,10 @@ def test_kernels_count_as_compiled_when_younger_than_their_source(tmp_path, monk
     monkeypatch.setenv(compile_cache.VARIABLE, str(tmp_path))
     assert not compile_cache.kernels_are_compiled()
     kept = []
-    for floor in ("heat", "section"):
+    for floor, module in (("heat", "kernels"), ("heat", "banded"), ("section", "kernels")):
         folder = tmp_path / f"{floor}_0123abcd"
-        folder.mkdir()
-        kept.append(folder / "kernels.solve-1.py311.nbi")
+        folder.mkdir(exist_ok=True)
+        kept.append(folder / f"{module}.solve-1.py311.nbi")
         kept[-1].write_text("")
     assert compile_cache.kernels_are_compiled()
     os.utime(kept[0], (0, 0))

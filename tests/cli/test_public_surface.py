@@ -17,7 +17,7 @@ SIGNATURES = {
     "simulate": ["scenario", "path", "force", "progress"],
     "steady": ["scenario", "currents"],
     "limit_curve": ["scenario", "path", "currents", "force", "workers", "progress"],
-    "cover": ["curve", "devices", "basis", "preload"],
+    "cover": ["curve", "devices", "basis", "preload", "load_points"],
     "open_run": ["path"],
 }
 

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -31,7 +32,10 @@ def modules_after(*words: str) -> set[str]:
     return set(json.loads(done.stderr.splitlines()[-1]))
 
 
-@pytest.mark.parametrize("words", [("--help",), ("study", "--help"), ("cover", "--help"), ("protect", "--help"), ("--version",)])
+HELP = ("study", "cover", "protect", "select", "remedy", "compare", "peaks", "rules")
+
+
+@pytest.mark.parametrize("words", [("--help",), *((command, "--help") for command in HELP), ("--version",)])
 def test_help_imports_no_heavy_package(words):
     loaded = modules_after(*words)
     assert "typer" in loaded
@@ -56,6 +60,15 @@ def test_cover_never_imports_the_solver(solved):
     loaded = modules_after("cover", str(solved / "curve.h5"))
     assert "ampsoak.coverage.compare" in loaded
     assert not loaded.intersection(SOLVER)
+
+
+def test_rules_and_compare_never_import_the_solver(solved):
+    stored = str(solved / "curve.h5")
+    example = Path(__file__).resolve().parents[2] / "scenarios" / "rules" / "training_workshop_example.toml"
+    for words, module in ((("rules", str(example), stored), "rules"), (("compare", stored, stored), "before_after")):
+        loaded = modules_after(*words)
+        assert f"ampsoak.report.{module}" in loaded
+        assert not loaded.intersection(SOLVER)
 
 
 def test_importing_the_package_brings_in_nothing():

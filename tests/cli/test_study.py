@@ -14,8 +14,8 @@ from ampsoak.coverage.partition import VERDICTS
 from ampsoak.report.words import CAUTION_LINE, CAUTIONS
 from ampsoak.runfile.provenance import verify
 
-FIGURES = ("history", "section_temperature", "section_mesh", "time_current", "opening_temperature")
-TABLES = ("events.csv", "limit_times.csv", "verdicts.csv", "margins.csv")
+FIGURES = ("history", "section_temperature", "section_mesh", "time_current", "opening_temperature", "protected_history")
+TABLES = ("events.csv", "limit_times.csv", "verdicts.csv", "margins.csv", "device_questions.csv")
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +40,7 @@ def studied(tmp_path_factory):
 
 def test_it_writes_results_figures_tables_and_summary(studied):
     folder, status, _, _ = studied
-    expected = {"run.h5", "curve.h5", "summary.json", *TABLES}
+    expected = {"run.h5", "curve.h5", "summary.json", "protected.h5", "protected.json", "protected.csv", *TABLES}
     expected |= {f"{name}.{ending}" for name in FIGURES for ending in ("png", "pdf", "csv")}
     assert status == 0
     assert {path.name for path in folder.iterdir()} == expected

@@ -12,17 +12,10 @@ from synthetic_curves import drawn
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.edges import device_curve
-from ampsoak.coverage.questions import (
-    LoadPoint,
-    energy_class_3,
-    minimum_fault_time,
-    motor_start,
-    nuisance,
-    short_time,
-    transformer_inrush,
-)
+from ampsoak.coverage.let_through import energy_class_3
+from ampsoak.coverage.questions import minimum_fault_time, nuisance, short_time
 from ampsoak.coverage.selectivity import selectivity
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice, LoadPoint, motor_start, transformer_inrush
 
 R10 = (16.0, 20.0, 25.0, 32.0, 40.0, 50.0, 63.0, 80.0, 100.0)  # preferred ratings, ISO 3
 FORBIDDEN = re.compile(r"\b(safe|safely|complies|comply|compliant|caused?|protected|guarantee\w*)\b", re.IGNORECASE)

@@ -48,14 +48,6 @@ def test_a_layer_with_a_bright_face_radiates_less():
     assert laws.air_layer_resistance(0.025, (0.05, 0.9)) == pytest.approx(1 / (1.25 + 0.0497 * 5.149), rel=2e-3)
 
 
-def test_square_cavity_of_a_frame():
-    # ISO 10077-2 (from memory, medium confidence): 20 x 20 mm, 10 K: h_a 1.5727, h_r 2.984, k 0.0911
-    assert laws.cavity_conductivity(0.02, 0.02) == pytest.approx(0.0911, abs=3e-4)
-    # a cavity much wider than deep is the air layer of ISO 6946: the whole of E h_r0, 4.213 W/(m² K)
-    wide = laws.cavity_conductivity(0.02, 20.0)
-    assert wide / 0.02 - 0.73 * 10 ** (1 / 3) == pytest.approx(4.213, rel=2e-3)
-
-
 def nusselt(law, size, rayleigh, *more):
     """Nusselt and Rayleigh number of a law at a difference of temperature chosen to give about ``rayleigh``."""
     air = 300.0

@@ -75,3 +75,67 @@ def test_linear_law_holds_its_ceiling():
 def test_every_property_law_states_its_span(name):
     low, high = PROPERTY_LAWS[name].span
     assert 0.0 <= low < 273.15 < high
+
+
+def test_square_cavity_of_a_frame():
+    # ISO 10077-2 (from memory, medium confidence): 20 x 20 mm, 10 K, 10 °C: h_a 1.5727, h_r 2.984, k 0.0911
+    assert laws.cavity_conductivity(283.15, 0.02, 0.02) == pytest.approx(0.0911, abs=3e-4)
+    # a cavity much wider than deep is the air layer of ISO 6946: the whole of E h_r0, 4.213 W/(m² K)
+    wide = laws.cavity_conductivity(283.15, 0.02, 20.0)
+    assert wide / 0.02 - 0.73 * 10 ** (1 / 3) == pytest.approx(4.213, rel=2e-3)
+    assert laws.cavity_conductivity(283.15, 0.02) == pytest.approx(wide, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("millimetres", "printed"), [(5, 0.11), (7, 0.13), (10, 0.15), (15, 0.17)]
+)
+def test_a_thin_cavity_is_the_air_layer_of_the_other_standard(millimetres, printed):
+    # ISO 6946 table of unventilated air layers, horizontal flow, 10 °C (from memory, high confidence): 0.005 m² K/W; from 20 mm
+    # on the two standards take other convection
+    depth = millimetres * 1e-3
+    assert depth / laws.cavity_conductivity(283.15, depth) == pytest.approx(printed, abs=5e-3)
+
+
+def test_a_cavity_conducts_as_still_air_where_it_is_bright_or_very_thin():
+    # limits of the law: no radiation between mirrors, radiation proportional to depth, no convection below 5 mm of width
+    air = laws.air_conductivity(320.0)
+    assert laws.cavity_conductivity(320.0, 0.005, emissivity=1e-6) == pytest.approx(air, rel=1e-4)
+    assert laws.cavity_conductivity(320.0, 1e-6) == pytest.approx(air, rel=1e-3)
+    calm = laws.cavity_conductivity(320.0, 0.02, 0.0049, difference=50.0, emissivity=1e-6)
+    assert calm == pytest.approx(air, rel=1e-4)
+    assert laws.cavity_conductivity(320.0, 0.02, 0.005, difference=50.0, emissivity=1e-6) > 1.5 * air
+
+
+def test_radiation_across_a_cavity_is_that_between_plates():
+    # Stefan and Boltzmann between endless plates, linearised at the mean: sigma (T1^4 - T2^4) / (1/e1 + 1/e2 - 1); 1 %
+    hot, cold, depth = 360.0, 330.0, 0.004
+    exact = 5.670374419e-8 * (hot**4 - cold**4) / (1 / 0.9 + 1 / 0.3 - 1)
+    k = laws.cavity_conductivity(345.0, depth, emissivity=0.9, far_emissivity=0.3) - laws.air_conductivity(345.0)
+    assert k / depth * (hot - cold) == pytest.approx(exact, rel=0.01)
+
+
+def test_arrhenius_rate():
+    # by hand: 1e13 exp(-150000 / (8.314462618 x 500)) = 1e13 exp(-36.0817) = 2.137e-3 1/s
+    assert laws.arrhenius_rate(500.0, 1e13, 150e3) == pytest.approx(2.137e-3, rel=1e-3)
+    # rule of a doubling per n kelvin, n = R T² ln 2 / E: 6.1 K at 80 °C for 118 kJ/mol (worked out in IEC 60943 terms)
+    step = 8.314462618 * 353.15**2 * np.log(2) / 118e3
+    assert step == pytest.approx(6.1, abs=0.05)
+    ratio = laws.arrhenius_rate(353.15 + step, 1.0, 118e3) / laws.arrhenius_rate(353.15, 1.0, 118e3)
+    assert ratio == pytest.approx(2.0, rel=0.02)
+
+
+@pytest.mark.parametrize(("order", "half"), [(0.0, 0.5), (0.5, 2 - 2**0.5), (1.0, np.log(2.0)), (2.0, 1.0)])
+def test_half_of_a_reactant_is_left_after_its_half_life(order, half):
+    # half-lives of nth order: (2^(n-1) - 1) / ((n - 1) k), ln 2 / k for n = 1; any text of physical chemistry
+    assert laws.remaining_after(1.0, half, order) == pytest.approx(0.5, rel=1e-12)
+    # two steps are one
+    once = laws.remaining_after(0.8, 0.3, order)
+    assert laws.remaining_after(laws.remaining_after(0.8, 0.1, order), 0.2, order) == pytest.approx(once, rel=1e-12)
+
+
+def test_a_reactant_does_not_fall_below_nothing():
+    # orders under one use it up in finite time; what is gone stays gone
+    for order in (0.0, 0.5):
+        assert laws.remaining_after(1.0, 10.0, order) == 0.0
+    for order in (0.0, 0.5, 1.0, 2.0):
+        assert laws.remaining_after(0.0, 1.0, order) == 0.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ampsoak.library import load
-from ampsoak.library.laws import fibre_conductivity
+from ampsoak.library.laws import arrhenius_rate, fibre_conductivity
 
 NAMES = load.material_names()
 ALL = pytest.mark.parametrize("name", NAMES)
@@ -208,3 +208,18 @@ def test_softwood_conducts_as_the_handbook_says_for_its_density():
     assert stud.density.typical / 1000 / 1.12 == pytest.approx(
         dict(stud.conductivity.parameters)["specific_gravity"], rel=0.002
     )
+
+
+def test_reactions_carry_sources_and_a_span():
+    # PVC: conducting after 10 h at 160 °C and a month at 110 °C (abstract read): the time in which 1 - 1/e reacts; 5 %
+    found = {name: reaction for name in NAMES for reaction in load.material(name).reactions}
+    assert {"pvc_insulation", "stone_wool", "softwood"} <= set(found)
+    for reaction in found.values():
+        assert 300.0 < reaction.valid_from < reaction.valid_to < 900.0
+        assert reaction.heat.low <= reaction.heat.typical <= reaction.heat.high
+    pvc = found["pvc_insulation"]
+    for celsius, hours in ((160.0, 10.0), (110.0, 720.0)):
+        rate = arrhenius_rate(celsius + 273.15, pvc.pre_exponential.typical, pvc.activation_energy.typical)
+        assert 1 / rate == pytest.approx(hours * 3600.0, rel=0.05)
+    # binder: 25 MJ/kg of 1.5 % of the mass (read)
+    assert found["stone_wool"].heat.typical == pytest.approx(25e6 * 0.015)

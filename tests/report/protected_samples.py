@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 
 from ampsoak.coverage.operating import Operating, Operation
-from ampsoak.scenario.case import Circuit, CurrentProfile, Limit, RunSettings
-from ampsoak.study.protection import EdgeOutcome, ProtectedRun, Reached
+from ampsoak.coverage.protected import EdgeOutcome, ProtectedRun, Reached
+from ampsoak.scenario.case import CurrentProfile, Limit
 
 ROOM, RISE, LAG = 293.15, 90.0, 900.0  # [K], [K], [s]
 DURATION, AGAIN = 3600.0, 300.0  # [s]
@@ -58,11 +56,13 @@ def found(title: str = "a wire in fill") -> ProtectedRun:
     carried = Operating("slow", (), np.inf, "", CurrentProfile.constant(30.0, DURATION), {}, {})
     edges = [_edge(edge, opened) for edge, opened in OPENINGS.items()]
     edges.append(EdgeOutcome("slow", carried, np.full(len(PARTS), np.nan), without, ()))
-    limits = tuple({"name": limit.name, "temperature": limit.temperature, "source": limit.source} for limit in LIMITS)
-    return ProtectedRun(title, "radial", ("B20 breaker",), PARTS, (2, 3), limits, without, tuple(edges), ())
+    limits = tuple(
+        {
+            "name": limit.name, "temperature": limit.temperature, "parts": [PARTS[part] for part in limit.parts],
+            "source": limit.source,
+        }
+        for limit in LIMITS
+    )
+    history = CurrentProfile.constant(30.0, DURATION)
+    return ProtectedRun(title, "radial", ("B20 breaker",), PARTS, (2, 3), limits, without, tuple(edges), (), DURATION, history)
 
-
-def scenario():
-    """What the figure reads of a scenario."""
-    circuit = Circuit("radial", CurrentProfile.constant(30.0, DURATION))
-    return SimpleNamespace(circuits=(circuit,), run=RunSettings(DURATION), limits=LIMITS, source_file="case.toml")

@@ -12,9 +12,9 @@ from matplotlib.collections import QuadMesh
 
 from ampsoak.base.errors import UsageError
 from ampsoak.report.figures import history_figure, opening_temperature_figure, preview_figure, section_figure
-from ampsoak.report.history import damage_time, time_unit
+from ampsoak.report.history import time_unit
 from ampsoak.report.section_map import colour_span, snapshot_numbers
-from ampsoak.report.words import OUTSIDE_VALIDITY
+from ampsoak.report.words import OUTSIDE_VALIDITY, damage_time, history_lines
 
 
 @pytest.mark.parametrize(("duration", "unit"), [(120, "s"), (5400, "min"), (36000, "h"), (864000, "d")])
@@ -62,11 +62,18 @@ def test_history_past_the_first_damage_limit_is_grey_dotted_and_says_so():
     (valid,) = lines_of(axes, "cable.earth")
     (past,) = lines_of(axes, f"cable.earth, {OUTSIDE_VALIDITY}")
     damaged = damage_time(run) / 3600
-    assert valid.get_xdata().max() <= damaged <= past.get_xdata().min()
+    assert valid.get_xdata().max() == past.get_xdata().min() == pytest.approx(damaged)  # no gap between the two
+    assert valid.get_ydata()[-1] == past.get_ydata()[0]
     assert past.get_linestyle() != "-" and OUTSIDE_VALIDITY in texts_of(figure)
     assert len(set(np.atleast_1d(past.get_color()))) == 1
     unflagged = history_figure(samples.run())
     assert damage_time(samples.run()) == np.inf and OUTSIDE_VALIDITY not in texts_of(unflagged)
+
+
+def test_the_answer_says_from_when_on_the_history_lies_outside_validity():
+    damaged, plain = (history_lines(samples.run(limits)) for limits in ("damage", "plain"))
+    assert any(OUTSIDE_VALIDITY in line for line in damaged)
+    assert not any(OUTSIDE_VALIDITY in line for line in plain)
 
 
 def test_history_without_steps_circuits_limits_or_probes_is_drawn():

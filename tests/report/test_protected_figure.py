@@ -13,7 +13,7 @@ import pytest
 from figure_reading import axes_of, lines_of, texts_of
 
 from ampsoak.report.figures import protected_history_figure
-from ampsoak.report.protected import course_table, margin_words, peak_words, reached_table
+from ampsoak.report.protected import course_table, peak_words, reached_table
 
 UNIT = 60.0  # an hour is drawn in minutes
 
@@ -23,7 +23,7 @@ def line_after(time):
 
 
 def figure_of(found):
-    figure = protected_history_figure(found, samples.scenario(), "margin")
+    figure = protected_history_figure(found, "margin")
     figure.canvas.draw()
     return figure
 
@@ -119,7 +119,7 @@ def test_words_of_a_peak_say_when_it_is_not_the_last_word():
 
 def test_tables_hold_what_is_drawn_and_every_part():
     found = samples.found()
-    table = course_table(found, samples.scenario())
+    table = course_table(found)
     assert table.columns == ("course", "time [s]", "hottest conductor [°C]", "current in radial [A]")
     assert {row[0] for row in table.rows} == {"no device", "fast edge", "nominal edge"}
     for name, time, temperature, _ in table.rows:
@@ -130,11 +130,3 @@ def test_tables_hold_what_is_drawn_and_every_part():
     column = reached.columns.index("at opening [°C]")
     (row,) = [row for row in reached.rows if row[:2] == ("nominal", "line")]
     assert row[column] == pytest.approx(line_after(900.0))
-
-
-def test_the_margin_says_which_scenario_and_version():
-    provenance = {"inputs_sha256": {"case.toml": "ab" * 32}, "software_version": "0.1.0"}
-    assert margin_words(samples.scenario(), provenance) == "scenario sha256 abababababababab   ampsoak 0.1.0   case.toml"
-    # a scenario with a current log has the log's hash among its inputs too; the margin carries the scenario's
-    provenance["inputs_sha256"]["a_log.csv"] = "cd" * 32
-    assert margin_words(samples.scenario(), provenance).startswith("scenario sha256 abababababababab ")

@@ -13,6 +13,7 @@ import numpy as np
 import protected_samples
 import pytest
 import report_samples as samples
+import series_samples
 from figure_reading import texts_of
 from PIL import Image
 
@@ -42,11 +43,10 @@ FIGURES = {
     "section": lambda: section_figure(samples.run(), [1800.0, 10800.0]),
     "preview": lambda: preview_figure(samples.section(), CASE, margin=origin_words(samples.run())),
     "opening": lambda: opening_temperature_figure(samples.curve(), samples.coverage("breaker")),
-    "devices in the loop": lambda: protected_history_figure(
-        protected_samples.found(CASE), protected_samples.scenario(), origin_words(samples.run())
-    ),
+    "devices in series": lambda: series_samples.figure(CASE, origin_words(samples.run())),
+    "devices in the loop": lambda: protected_history_figure(protected_samples.found(CASE), origin_words(samples.run())),
 }
-SOURCE = {"devices in the loop": samples.run, "history": samples.run, "section": samples.run, "preview": samples.run, "history, damaged": lambda: samples.run("damage")}
+SOURCE = {"devices in the loop": samples.run, "devices in series": samples.run, "history": samples.run, "section": samples.run, "preview": samples.run, "history, damaged": lambda: samples.run("damage")}
 
 
 @pytest.fixture(scope="module", params=list(FIGURES))

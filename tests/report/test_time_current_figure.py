@@ -15,8 +15,11 @@ from ampsoak.coverage.compare import cover
 from ampsoak.coverage.laws import adiabatic_energy
 from ampsoak.report import style
 from ampsoak.report.figures import time_current_figure
-from ampsoak.report.time_current_data import axis_spans
+from ampsoak.report.tables import time_current_table
+from ampsoak.report.time_current_data import OUTSIDE, axis_spans, damage_times, limit_series
+from ampsoak.report.words import OUTSIDE_VALIDITY
 from ampsoak.runfile.records import OUTCOMES
+from ampsoak.scenario.device_case import DeviceChoice, LoadPoint
 
 
 @pytest.fixture(scope="module")
@@ -165,3 +168,49 @@ def test_lines_differ_in_pattern_and_neighbours_in_lightness():
     # contrast with paper: text at least 4.5 to 1, lines at least 3 to 1 (WCAG 2.2, 1.4.3 and 1.4.11, from memory)
     assert 1.05 / (luminance(style.QUIET) + 0.05) > 4.5
     assert all(1.05 / (value + 0.05) > 3.0 for value in light)
+
+
+def flagged(curve, number):
+    limits = [limit | ({"damage": True} if place == number else {}) for place, limit in enumerate(curve.limits)]
+    return dataclasses.replace(curve, limits=limits)
+
+
+def test_a_limit_that_falls_after_the_damage_limit_is_grey_and_said_to_be_outside_validity():
+    """Damage at 70 °C comes before 160 °C at every current: heating by a constant current never goes back (physics)."""
+    curve = flagged(samples.curve(), 0)
+    figure = time_current_figure(curve)
+    axes = axes_of(figure, "time-current")
+    first, second = (limit["name"] for limit in curve.limits)
+    assert lines_of(axes, f"limit {first}") and not lines_of(axes, f"limit {first}{OUTSIDE}")
+    (line,) = lines_of(axes, f"limit{OUTSIDE} {second}")
+    assert line.get_color() == style.FAINT
+    assert (line.get_ydata() >= damage_times(curve, line.get_xdata())).all()
+    assert not lines_of(axes, f"limit {second}")
+    key = [line for line in axes_of(figure, "sheet").get_lines() if line.get_color() == style.FAINT]
+    assert len(key) == 2  # the limit's own sample, and the one that says what grey means
+    assert any(OUTSIDE_VALIDITY in words for words in texts_of(figure))
+    assert any(f"{first}, damage" in words for words in texts_of(figure))
+
+
+def test_nothing_is_grey_before_the_damage_limit_or_without_one():
+    for curve in (samples.curve(), flagged(samples.curve(), 1)):
+        assert not [one for one in limit_series(curve) if one.kind.endswith(OUTSIDE)]
+        assert not any(OUTSIDE_VALIDITY in words for words in texts_of(time_current_figure(curve)))
+
+
+def test_what_loads_draw_stands_where_it_is_drawn_and_in_the_key_and_the_table():
+    """72 A for 4 s and 25 A for 10 min as points (given); one below the sheet's 0.01 s is left out."""
+    points = [LoadPoint("motor", 72.0, 4.0), LoadPoint("heater", 25.0, 600.0), LoadPoint("spike", 50.0, 0.001)]
+    curve = samples.curve()
+    coverage = cover(curve, [DeviceChoice("breaker", "IEC 60898-1", "B", 20.0)], load_points=points)
+    figure = time_current_figure(curve, coverage)
+    axes = axes_of(figure, "loads")
+    for point in points[:2]:
+        (mark,) = lines_of(axes, f"load point {point.name}")
+        assert mark.get_xydata().tolist() == [[point.current, point.duration]]
+    main = axes_of(figure, "time-current")
+    assert (axes.get_xlim(), axes.get_ylim()) == (main.get_xlim(), main.get_ylim())
+    assert not lines_of(axes, "load point spike")
+    assert any("motor, 72.0 A for 4.0 s" in words.replace("\n", " ") for words in texts_of(figure))
+    rows = [row for row in time_current_table(curve, coverage).rows if row[1] == "load point"]
+    assert rows == [("motor", "load point", 72.0, 4.0), ("heater", "load point", 25.0, 600.0)]

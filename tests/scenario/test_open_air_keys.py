@@ -8,7 +8,7 @@ from ampsoak.library import load as library
 from ampsoak.library.materials import USUAL_EMISSIVITY
 from ampsoak.scenario import load_scenario_text
 from ampsoak.scenario.case import AirZone, TimeTable
-from ampsoak.scenario.shapes import Rectangle
+from ampsoak.scenario.shapes import Rectangle, Wrap
 
 HEAD = 'format = 1\ntitle = "t"\n[run]\nduration = "1 h"\n[surroundings]\nair_temperature = "25 degC"\n'
 CABLE = '[[cable]]\nname = "c"\ntype = "nm_b_14_2"\n'
@@ -273,3 +273,39 @@ def test_faulty_lengths_do_not_hide_or_invent_faults_of_air(faults_of):
     text = HEAD + "[clipped]\n" + BOARD.replace('"18 mm"', '"18 A"') + CABLE
     text += '[[boundary]]\nedge = "left"\nkind = "fixed"\nsurface_temperature = "20 degC"\n'
     assert [fault.key for fault in faults_of(text)] == ["clipped.board.thickness"]
+
+
+# -- groups ------------------------------------------------------------------------------------------------------------
+
+
+def wrapped(text: str) -> list[str]:
+    """Parts of still air round groups."""
+    return [part.name for part in load_scenario_text(text).parts if part.name.endswith(".group")]
+
+
+def test_cables_that_touch_in_open_air_share_one_band():
+    pair = CABLE + 'count = 2\narrangement = "stack"\n'
+    scenario = load_scenario_text(HEAD + "[free_air]\n" + pair)
+    (band,) = [paint.shape for paint in scenario.paints if isinstance(paint.shape, Wrap)]
+    one = library.cable("nm_b_14_2")
+    width, height = one.overall_width.typical, one.overall_height.typical
+    # two flat cables on each other: both rounds and both straights of one, and twice the height of the stack's straight sides
+    assert band.perimeter == pytest.approx(3.14159265 * height + 2 * (width - height) + 2 * height, rel=2e-3)
+    assert "c_1, c_2 touch each other in open air" in told(HEAD + "[free_air]\n" + pair)
+
+
+@pytest.mark.parametrize(
+    ("text", "groups"),
+    [
+        ("[free_air]\n" + CABLE + "count = 3\n", ["c_1.group"]),
+        ("[free_air]\n" + CABLE + 'count = 3\nspacing = "2 mm"\n', []),
+        ("[free_air]\n" + CABLE, []),
+        # the law of the standard holds the group in its constants
+        ('[free_air]\nlaw = "iec_60287"\nconstants = [0.29, 2.35, 0.50]\n' + CABLE + "count = 2\n", []),
+        ("[clipped]\n" + BOARD + CABLE + 'count = 2\narrangement = "row"\n', ["c_1.group"]),
+        (STUDS + 'fill = "glass_fibre_12"\n' + CABLE + "count = 2\n", []),
+        (STUDS + 'fill = "open_air"\n' + CABLE + "count = 2\n", ["c_1.group"]),
+    ],
+)
+def test_a_band_goes_round_those_that_touch_and_convect(text, groups):
+    assert wrapped(HEAD + text) == groups

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from typer.testing import CliRunner
 
 from ampsoak.cli.main import app
@@ -30,6 +31,7 @@ DENSE, FIBRE = "12awg_evening_dense_pack_bay", "12awg_evening_glass_fibre_bay"
 OPEN = "12awg_evening_open_bay"
 LOFT, CLIPPED = "6mm2_shower_loft_mineral_fibre_b40", "6mm2_shower_clipped_open_b40"
 RADIAL = "2p5mm2_radial_stud_wall_gg"
+PLATE = "14awg_four_in_caulked_plate"
 ZERO = 273.15
 COPPER = 3.45e6  # heat capacity [J/(m³ K)], IEC 60853-2 annex, from memory
 
@@ -58,7 +60,7 @@ def coarse_run(name: str):
 
 
 def test_the_cases_that_were_asked_for_are_there():
-    assert {DENSE, FIBRE, OPEN, LOFT, CLIPPED, RADIAL, *PUBLISHED} <= set(SHIPPED)
+    assert {DENSE, FIBRE, OPEN, LOFT, CLIPPED, RADIAL, PLATE, *PUBLISHED} <= set(SHIPPED)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -91,7 +93,7 @@ def test_a_case_satisfies_the_schema(name):
 def test_a_cable_case_has_what_a_study_compares(name):
     scenario = case(name)
     assert scenario.curve is not None and scenario.devices and scenario.fault_current and scenario.adiabatic_k
-    rating = scenario.devices[0].rating
+    rating = min(device.rating for device in scenario.devices)
     assert scenario.curve.lowest < rating < 10 * rating < scenario.curve.highest == scenario.fault_current
     assert all(limit.source != "given by the user" for limit in scenario.limits)
 
@@ -176,6 +178,27 @@ def test_the_clipped_cable_carries_what_the_wiring_rules_say():
 def test_the_cable_in_the_loft_runs_hotter_than_its_twin_in_the_open():
     loft, clipped = (coarse_run(name).conductor_temperature.max() - ZERO for name in (LOFT, CLIPPED))
     assert loft > clipped + 15.0
+
+
+def test_one_cable_in_the_plate_carries_its_table_value_and_four_carry_less_than_the_rule_lets_them():
+    # 14 AWG, 90 °C column, 30 °C: 25 A (NEC table 310.16, read); 0.70 of it for eight conductors in one sealed hole (334.80 and
+    # table 310.15(C)(1), read). One: 10 %. Four: at most what the rule says, at least what sharing all heat would leave
+    text = (FOLDER / f"{PLATE}.toml").read_text().replace('"70 degF"', '"30 degC"').replace('"20 degF"', '"30 degC"')
+    alone = text[: text.index('[[cable]]\nname = "beside"')] + text[text.index("[[circuit]]") :]
+    four, one = (_settling_at(load_scenario_text(words, PLATE), 90.0 + ZERO) for words in (text, alone))
+    assert one == pytest.approx(25.0, rel=0.10)
+    assert one / 2 < four < 0.70 * 25.0
+
+
+def _settling_at(scenario: Scenario, limit: float) -> float:
+    """Current at which the hottest conductor settles at ``limit`` [A], on a coarse mesh."""
+    coarse = replace(scenario, mesh=MeshSettings(growth=1.8))
+
+    def excess(current):
+        found = steady(coarse, [current])
+        return found.conductor_temperature.max() - limit if found.exists else 500.0
+
+    return brentq(excess, 8.0, 40.0, xtol=0.05)
 
 
 @pytest.mark.parametrize("name", CABLES)

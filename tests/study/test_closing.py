@@ -10,12 +10,14 @@ import numpy as np
 import pytest
 from wire_case import ROOM, curve_settings, small_case
 
-from ampsoak.base.errors import UsageError
+from ampsoak.base.errors import Fault, ScenarioError, UsageError
 from ampsoak.coverage.compare import cover
 from ampsoak.library.load import device_family
 from ampsoak.runfile.records import Curve
 from ampsoak.scenario.case import CurrentProfile, DeviceChoice, TimeTable
-from ampsoak.study.closing import Candidate, closing_search, expected_cost, largest_rating
+from ampsoak.study.closing import Candidate, Span, closing_search, expected_cost, largest_rating
+from ampsoak.study.closing_question import Question
+from ampsoak.study.curve import limit_curve
 
 B = DeviceChoice("circuit", "IEC 60898-1", "B", 16.0)
 CURRENTS = [12.0, 20.0, 23.0, 26.0, 30.0, 40.0, 100.0, 200.0]  # [A]; the slow image of 16 A picks up at 22.72 A
@@ -94,13 +96,18 @@ def at_ambient(kelvin):
     return replace(case, boundaries=film, limits=case.limits[:1])
 
 
+def at_currents(candidate, case):
+    """The limit curve of a case at few currents."""
+    return limit_curve(case, currents=CURRENTS)
+
+
 def test_a_quantity_that_changes_the_cable_is_bisected_with_solves():
     """Warmer surroundings are harder: the highest listed ambient that clears, few solves, the same as trying all."""
     celsius = (-40.0, -20.0, 0.0, 30.0, 60.0)
     listed = [Candidate(f"{t:g} °C", lambda t=t: at_ambient(t + 273.15)) for t in celsius]
-    currents = CURRENTS
-    found = closing_search("ambient", listed, B, basis="default", currents=currents)
-    every = [closing_search("ambient", [one], B, basis="default", currents=currents).answer for one in listed]
+    asked, solve = Question(B, highest=200.0, basis="default"), at_currents
+    found = closing_search("ambient", listed, asked, solve=solve)
+    every = [closing_search("ambient", [one], asked, solve=solve).answer for one in listed]
     assert found.monotonic
     assert found.solved < len(celsius)
     clearing = [answer for answer in every if answer]
@@ -115,12 +122,89 @@ def test_a_quantity_that_changes_the_cable_is_bisected_with_solves():
 def test_a_list_in_the_wrong_order_is_noticed():
     """Hard first: nothing clears at the front but the end does; said, not guessed."""
     listed = [Candidate(f"{t:g} °C", lambda t=t: at_ambient(t + 273.15)) for t in (60.0, -40.0)]
-    found = closing_search("ambient", listed, B, basis="default", currents=CURRENTS)
-    assert not found.monotonic
-    assert found.answer is None
-    assert "not one from easy to hard" in found.text
+    found = closing_search("ambient", listed, Question(B, highest=200.0, basis="default"), solve=at_currents)
+    assert found.monotonic and found.reversed
+    assert found.answer == "-40 °C"
+    assert found.text.startswith("The first listed value of ambient (60 °C to -40 °C)")
     with pytest.raises(UsageError, match="no value of ambient"):
-        closing_search("ambient", [], B)
+        closing_search("ambient", [], Question(B))
+
+
+def knees(row):
+    """Candidates whose stored one-node cable has these knees [A]; found by name, nothing is solved."""
+    return [Candidate(f"{knee:g}", lambda knee=knee: knee, float(knee), "A") for knee in row]
+
+
+def stored(candidate, knee):
+    return one_node(knee)
+
+
+ASKED = Question(B, basis="default", highest=60.0)  # 16 A opens from 22.72 A on: knees above that clear (our model)
+
+
+def test_a_list_whose_order_is_no_guide_is_scanned_and_said():
+    """Ends and middle go in, out, in: every value is tried, every clearing one is named (brief: say so and scan)."""
+    found = closing_search("knee", knees([40.0, 30.0, 10.0, 10.0, 50.0]), ASKED, solve=stored)
+    assert not found.monotonic
+    assert found.clearing == ("40", "30", "50")
+    assert len(found.trials) == found.solved == 5
+    assert "not one from easy to hard" in found.text
+
+
+def test_a_continuous_quantity_is_bracketed_to_the_width_asked_for():
+    """The answer is the knee at which our slow image of 16 A stops being in time; from the laws it lies between its pickup,
+    22.72 A, and the knee of 30 A that clears above."""
+    span = Span(40.0, 10.0, "A", 0.25, lambda knee: knee)
+    found = closing_search("knee", span, ASKED, solve=stored)
+    clearing = [trial.value for trial in found.trials if trial.clears]
+    failing = [trial.value for trial in found.trials if not trial.clears]
+    assert found.monotonic
+    assert min(clearing) > max(failing)
+    assert min(clearing) - max(failing) <= 0.25
+    assert 22.72 < min(clearing) < 30.0
+    assert found.answer == f"{min(clearing):g} A"
+    assert [trial.value for trial in found.trials] == sorted((trial.value for trial in found.trials), reverse=True)
+    count, _ = expected_cost(span, small_case(CurrentProfile.constant(10.0, 60.0), 60.0, curve=curve_settings()))
+    assert found.solved <= count
+
+
+def test_a_continuous_quantity_whose_order_is_no_guide_is_scanned():
+    """A knee that is low in the middle only."""
+    span = Span(0.0, 10.0, "m", 0.1, lambda place: 40.0 - 30.0 * (abs(place - 5.0) < 2.0))
+    found = closing_search("place", span, ASKED, solve=stored)
+    assert not found.monotonic
+    assert [trial.clears for trial in found.trials] == [True, True, True, False, False, False, True, True, True]
+    assert found.clearing[0] == "0 m" and found.clearing[-1] == "10 m"
+
+
+def test_the_binding_constraint_is_named_with_limit_current_and_edge():
+    """Knee 10 A: the device holds 1.13 x 16 = 18.1 A (IEC 60898-1 table 7, from memory), so it need not open there."""
+    found = closing_search("knee", knees([10.0]), replace(ASKED, basis=None), solve=stored)
+    (trial,) = found.trials
+    assert trial.binding.limit == "line 70"
+    assert trial.binding.verdict == "below_pickup"
+    assert trial.binding.edge == "hold current, standard"
+    assert trial.binding.low == pytest.approx(10.0, rel=2e-3)
+    assert "has to carry 18.1 A" in found.next_binding
+
+
+def test_only_the_limits_asked_about_count_and_a_wrong_name_is_told():
+    """A limit that is not there: the nearest name."""
+    assert closing_search("knee", knees([40.0]), replace(ASKED, limits=("line 70",)), solve=stored).answer == "40"
+    with pytest.raises(UsageError, match='did you mean "line 70"'):
+        closing_search("knee", knees([40.0]), replace(ASKED, limits=("lien 70",)), solve=stored)
+
+
+def test_a_value_without_a_case_is_no_answer_and_says_why():
+    """A changed scenario that is not valid counts as one at which the device does not open in time."""
+    def refused():
+        raise ScenarioError([Fault("case.toml", 3, "cable[0]", "", "lies outside the bay")])
+
+    listed = [*knees([40.0]), Candidate("nine", refused)]
+    found = closing_search("knee", listed, ASKED, solve=stored)
+    assert found.answer == "40"
+    assert found.solved == 1
+    assert found.next_binding == "there is no such case, cable[0]: lies outside the bay"
 
 
 def test_result_is_strict_json_and_words_do_not_overstate():

@@ -10,11 +10,15 @@ import numpy as np
 import pytest
 from wire_case import ROOM, small_case
 
-from ampsoak.base.errors import UsageError
+from ampsoak.base.errors import FileError, UsageError
 from ampsoak.coverage.device_images import device_image
 from ampsoak.coverage.operating import Reclosing, operate
+from ampsoak.coverage.own_curves import device_from_line
+from ampsoak.coverage.protected import run_of_record
 from ampsoak.coverage.relays import Relay
-from ampsoak.scenario.case import Circuit, CurrentProfile, DeviceChoice, Limit, Start
+from ampsoak.runfile.provenance import verify
+from ampsoak.runfile.read import open_run
+from ampsoak.scenario.case import Circuit, CurrentProfile, DeviceChoice, Limit, RelayChoice, Start
 from ampsoak.study.protection import protected_run
 from ampsoak.study.run import simulate
 
@@ -223,3 +227,61 @@ def test_the_stored_state_of_a_device_takes_a_second_history_up_where_the_first_
     second = operate(CurrentProfile.constant(32.0, 600.0), [image], [tuple(tuple(own) for own in stored)])
     whole = operate(CurrentProfile((0.0, 1800.0, 2400.0), (18.0, 32.0), (18.0, 32.0)), [image])
     assert second.opens.time + 1800.0 == pytest.approx(whole.opens.time, rel=1e-12)
+
+
+def two_circuits(overload, *devices):
+    """The case with a second circuit that heats nothing, and with ``devices``."""
+    idle = Circuit("idle", CurrentProfile.constant(5.0, 3600.0))
+    return replace(overload, circuits=(idle, *overload.circuits), conductors=tuple(
+        replace(one, circuit=1) for one in overload.conductors), devices=devices)  # fmt: skip
+
+
+def test_devices_are_followed_in_the_circuit_they_name(overload):
+    """The circuit is the devices' own; those of another circuit, and none that says nothing, take part (issue 4, item 2)."""
+    main, other = (DeviceChoice(name, "IEC 60898-1", "B", 16.0, circuit=name) for name in ("main", "idle"))
+    found = protected_run(two_circuits(overload, main, other), edges=("slow",), circuit="main")
+    assert (found.circuit, found.devices) == ("main", ("main",))
+    assert found.edges[0].operating.opens.time == protected_run(overload, edges=("slow",)).edges[0].operating.opens.time
+    assert protected_run(two_circuits(overload, main), edges=("slow",)).circuit == "main"
+    with pytest.raises(UsageError, match='circuits "idle", "main"; choose one'):
+        protected_run(two_circuits(overload, main, other))
+    with pytest.raises(UsageError, match='nothing says in which circuit "circuit" stands'):
+        protected_run(two_circuits(overload, *overload.devices))
+    with pytest.raises(UsageError, match='no circuit "mian"'):
+        protected_run(two_circuits(overload, replace(main, circuit="mian")))
+
+
+def test_air_relay_and_line_of_a_scenario_are_those_of_the_loop(overload):
+    """40 °C at the device as if it had been passed; a relay and a line open when their own images do."""
+    warm = replace(overload.devices[0], ambient=313.15)
+    passed = protected_run(overload, edges=("fast",), ambients={"circuit": 313.15})
+    assert protected_run(replace(overload, devices=(warm,)), edges=("fast",)).edges[0].operating.opens == passed.edges[0].operating.opens
+    relay = RelayChoice("feeder", 16.0, "B", 1.0, opening_time=0.06)
+    found = protected_run(replace(overload, devices=(relay,)), edges=("nominal",))
+    assert found.edges[0].operating.opens.time == pytest.approx(13.56, rel=1e-9)  # B at M = 2: 13.5 s (IEC 60255-151)
+    points = ((20.0, 3600.0), (32.0, 100.0), (60.0, 5.0))
+    line = device_from_line("line", points, current_tolerance=0.1, rating=16.0)
+    found = protected_run(replace(overload, devices=(line,)), edges=("fast", "nominal", "slow"))
+    times = [edge.operating.opens.time for edge in found.edges]
+    assert times[1] == pytest.approx(100.0, rel=1e-6)
+    assert times[0] < times[1] < times[2]
+
+
+def test_the_file_holds_the_courses_and_the_device_states(overload, tmp_path):
+    """What is read back is what was followed: text, histories, levels, hash; and nothing half-written stays."""
+    found = protected_run(overload, reclose=Reclosing(delays=(60.0,)), path=tmp_path / "p.h5")
+    record = open_run(tmp_path / "p.h5")
+    assert found.canonical_hash == record.canonical_hash == verify(tmp_path / "p.h5")
+    again = run_of_record(record)
+    assert again.text == found.text and again.reclosing == found.reclosing
+    for one, other in zip(found.edges, again.edges, strict=True):
+        assert np.array_equal(one.level, other.level) and one.element_names == other.element_names
+        assert np.array_equal(found.course(one)[1], again.course(other)[1])
+        time, _ = found.course(one)
+        opened = np.flatnonzero(np.isin(time, [operation.time for operation in one.operating.operations if operation.kind == "opens"]))
+        thermal = one.element_names.index(("circuit", "thermal"))
+        assert one.level[opened, thermal] == pytest.approx(1.0, rel=1e-9)
+    assert record.statistics["cells"] > 0 and list(tmp_path.iterdir()) == [tmp_path / "p.h5"]
+    with pytest.raises(FileError, match="exists already"):
+        protected_run(overload, edges=("slow",), path=tmp_path / "p.h5")
+    assert protected_run(overload, edges=("slow",), path=tmp_path / "p.h5", force=True).canonical_hash != found.canonical_hash

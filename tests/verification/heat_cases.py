@@ -202,7 +202,7 @@ class Field:
     @property
     def conductors(self) -> np.ndarray:
         """Conductor temperatures [K]."""
-        return self.state[self.model.conductor_slice]
+        return self.state[self.model.conductor_unknown]
 
     @property
     def cells(self) -> np.ndarray:
@@ -242,7 +242,7 @@ class Balance:
         surface = state[network.face_cell].copy()
         kernels.border_flow(network, self.links, self.boundaries.at(time), state, surface, self._flow, self._slope)
         source = model.part_sources(time)
-        source[model.conductor_slice] += model.joule(np.asarray(currents, dtype=float), state)
+        source[model.conductor_unknown] += model.joule(np.asarray(currents, dtype=float), state)
         net = np.zeros(model.unknowns)
         kernels.net_heat(network, self.links, model.new_exchange(state), state, source, self._flow, net)
         return net
@@ -298,7 +298,7 @@ class History:
 
     def conductors(self, times) -> np.ndarray:
         """(n_times, n_conductors) conductor temperatures [K]."""
-        return np.array([self.state(time)[self.model.conductor_slice] for time in np.atleast_1d(times)])
+        return np.array([self.state(time)[self.model.conductor_unknown] for time in np.atleast_1d(times)])
 
 
 def march(

@@ -264,7 +264,7 @@ def test_parts_start_at_their_own_temperature():
     parts = tuple(replace(part, start_temperature=own.get(part.name)) for part in scenario.parts)
     model = model_for(replace(scenario, parts=parts))
     state = start_state(model, ZERO)
-    assert state[model.conductor_slice] == pytest.approx([90.0 + ZERO, ZERO])
+    assert state[model.conductor_unknown] == pytest.approx([90.0 + ZERO, ZERO])
     field = state[model.cell_order]
     stud = model.section.x_points < 6 * MM
     assert field[stud] == pytest.approx(40.0 + ZERO)

@@ -82,7 +82,7 @@ def rating(scenario, limit: float, guess: float) -> float:
         found = solver.solve(np.array([current]), state)
         assert found.exists, found.reason
         state = found.temperature
-        return state[model.conductor_slice].max() - limit
+        return state[model.conductor_unknown].max() - limit
 
     return brentq(excess, 0.8 * guess, 1.2 * guess, xtol=1e-3 * guess / 10)
 

@@ -214,6 +214,8 @@ class _Made:
 class _ModelWithSource(HeatModel):
     """A heat model whose sources vary in space."""
 
+    heated = True
+
     def part_sources(self, time: float) -> np.ndarray:
         section = self.section
         heat = np.zeros(self.unknowns)

@@ -1,12 +1,13 @@
 """Where compiled kernels are kept between sessions; called before the compiler is imported, by every floor that uses it.
 
-The folder belongs to the user and carries the versions of ampsoak, the compiler and Python, because kernels compiled by
-one are of no use to another. A user's own NUMBA_CACHE_DIR is left alone.
+The folder belongs to the user and carries the versions of the compiler and Python and a digest of the kernels' sources,
+because a compiled kernel holds what it calls, also from other files, and the compiler looks at its own file only. A user's own NUMBA_CACHE_DIR is left alone.
 """
 
 from __future__ import annotations
 
 import atexit
+import hashlib
 import importlib.metadata
 import os
 import shutil
@@ -18,7 +19,8 @@ from pathlib import Path
 from ampsoak.base.user_folders import cache_folder, writable
 
 VARIABLE = "NUMBA_CACHE_DIR"
-_KERNEL_FILES = ("heat/kernels.py", "section/kernels.py")
+_KERNEL_FILES = ("heat/banded.py", "heat/kernels.py", "section/kernels.py")
+_PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def use_compile_cache() -> None:
@@ -49,17 +51,21 @@ def compile_cache_folder() -> Path:
     """Folder in which kernels are kept, whether it exists or not."""
     if os.environ.get(VARIABLE):
         return Path(os.environ[VARIABLE])
-    from ampsoak import __version__
-
     compiler = importlib.metadata.version("numba")
     python = f"{sys.version_info.major}.{sys.version_info.minor}"
-    return cache_folder() / f"kernels-{__version__}-numba-{compiler}-python-{python}"
+    return cache_folder() / f"kernels-{_digest()}-numba-{compiler}-python-{python}"
+
+
+def _digest() -> str:
+    found = hashlib.sha256()
+    for name in _KERNEL_FILES:
+        found.update((_PACKAGE / name).read_bytes())
+    return found.hexdigest()[:12]
 
 
 def kernels_are_compiled() -> bool:
     """True when the cache holds kernels younger than their source, so that nothing has to be compiled first."""
-    package = Path(__file__).resolve().parent.parent
-    for source in (package / name for name in _KERNEL_FILES):
+    for source in (_PACKAGE / name for name in _KERNEL_FILES):
         kept = compile_cache_folder().glob(f"{source.parent.name}_*/{source.stem}.*.nbi")
         if not any(index.stat().st_mtime >= source.stat().st_mtime for index in kept):
             return False

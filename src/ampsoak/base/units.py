@@ -23,6 +23,7 @@ second = [time]
 ampere = [current]
 kilogram = [mass]
 kelvin = [temperature]; offset: 0
+mole = [substance]
 radian = []
 minute = 60 * second
 hour = 60 * minute
@@ -86,6 +87,7 @@ SYMBOLS = {
     "deg": ("degree", Fraction(1)),
     "rad": ("radian", Fraction(1)),
     "%": ("percent", Fraction(1)),
+    "mol": ("mole", Fraction(1)),
     "K": ("kelvin", Fraction(1)),
     "degC": ("degree_Celsius", Fraction(1)),
     "degF": ("degree_Fahrenheit", Fraction(1)),
@@ -167,6 +169,8 @@ DIMENSIONS = {
     ),
     "density": Dimension("a density", "kg m-3", ("kg/m3", "g/cm3", "lb/ft3"), "12 kg/m3"),
     "heat_per_mass": Dimension("a heat per mass", "J kg-1", ("J/kg", "kJ/kg", "MJ/kg", "J/g"), "485 kJ/kg"),
+    "molar_energy": Dimension("an energy per amount", "J mol-1", ("kJ/mol", "J/mol"), "150 kJ/mol"),
+    "rate": Dimension("a rate", "s-1", ("1/s", "1/min", "1/h"), "1e13 1/s"),
     "heat_flux": Dimension("a heat flux", "W m-2", ("W/m2", "kW/m2"), "100 W/m2"),
     "heat_per_length": Dimension("a heat per length", "W m-1", ("W/m", "kW/m", "mW/m", "W/ft"), "5 W/m"),
     "heat_per_volume": Dimension("a heat per volume", "W m-3", ("W/m3", "kW/m3", "MW/m3"), "2 kW/m3"),
@@ -177,6 +181,8 @@ DIMENSIONS = {
     "adiabatic_constant": Dimension(
         "an adiabatic constant k", "A s0.5 m-2", ("A.s0.5/mm2", "A.s0.5/m2"), "115 A.s0.5/mm2"
     ),
+    # no kA2.s: it is printed for thousands of A²s as well as for (kA)²s
+    "let_through_energy": Dimension("a let-through I²t", "A2 s", ("A2.s",), "45000 A2.s"),
     "fibre_solid": Dimension("a solid conduction term", "W m2 kg-1 K-1", ("W.m2/kg/K",), "5.5e-5 W.m2/kg/K"),
     "fibre_radiation": Dimension("a fibre radiation term", "W kg m-4 K-1", ("W.kg/m4/K",), "0.196 W.kg/m4/K"),
 }

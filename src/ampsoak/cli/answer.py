@@ -13,7 +13,8 @@ from ampsoak.cli.talk import Talk, columns
 if TYPE_CHECKING:
     from ampsoak.coverage.compare import Coverage, DeviceCoverage
     from ampsoak.coverage.partition import Interval
-    from ampsoak.runfile.records import Curve, Run
+    from ampsoak.coverage.protected import ProtectedRun
+    from ampsoak.runfile.records import Curve, Protected, Run
 
 VERDICT_WORDS = {
     "never_reached": ("not reached", "the cable settles below the limit"),
@@ -22,6 +23,13 @@ VERDICT_WORDS = {
     "uncovered": ("uncovered", "the limit falls before even a fast device opens"),
     "below_pickup": ("uncovered", "the device is not obliged to open"),
     "unknown": ("unknown", "nothing can be said"),
+}
+
+NUISANCE_WORDS = {
+    "held": ("held", "even a fast device stays closed"),
+    "may_open": ("within the band", "depends on the individual device"),
+    "opens": ("opens", "even a slow device opens"),
+    "unknown": ("unknown", "no data of the device there"),
 }
 
 
@@ -33,6 +41,7 @@ def give_answer(
     files: Sequence[Path] = (),
     all_cautions: bool = False,
     summary: dict | None = None,
+    protected: ProtectedRun | None = None,
 ) -> None:
     """Print the plain answer and the cautions, or the summary as JSON.
 
@@ -43,6 +52,7 @@ def give_answer(
     files : sequence of Path    written by the command
     all_cautions : bool         every caution; otherwise the one line that stands for them
     summary : dict or None      from ``report.tables.summary_dict`` where it was made already
+    protected : ProtectedRun or None    the history with devices in the loop
     """
     from ampsoak.report.words import CAUTION_LINE, CAUTIONS, curve_lines, history_lines, origin_words
 
@@ -55,6 +65,11 @@ def give_answer(
     lines = [records[0].title, *(f"  {kind_words(record)}: {origin_words(record)}" for record in records), ""]
     bold = {0}
     answer = history_lines(run) if run is not None else []
+    if protected is not None:
+        from ampsoak.cli.protecting import answer_lines
+
+        answer.append("The history with devices in the loop:")
+        answer += [f"  {line}" if line.startswith("Note:") else line for line in answer_lines(protected) if line]
     answer += curve_lines(curve) if curve is not None else []
     for device in coverage.devices if coverage is not None else ():
         answer += verdict_lines(device)
@@ -86,28 +101,46 @@ def verdict_lines(entry: DeviceCoverage) -> list[str]:
         # the first sentences say what the table says
         lines += [f"    {sentence}" for sentence in limit.sentences[len(limit.intervals) :]]
         lines.append(f"    {uncovered_words(limit)}")
+    lines += question_lines(entry)
     return [*lines, *(f"  Note: {note}." for note in entry.notes)]
+
+
+def question_lines(entry: DeviceCoverage) -> list[str]:
+    """Whether one device holds what loads draw, and its short-circuit numbers, as far as they are stated."""
+    from ampsoak.coverage.words import current_words, time_words
+
+    lines = []
+    if entry.nuisance:
+        lines.append("  Against what loads draw in ordinary service:")
+        rows = []
+        for asked in entry.nuisance:
+            drawn = f"{current_words(asked.point.current)} for {time_words(asked.point.duration)}"
+            rows.append((asked.point.name, drawn, *NUISANCE_WORDS[asked.verdict]))
+        lines += columns(rows, indent=4)
+    if entry.short_time is not None:
+        lines.append("  Short circuit:")
+        lines += [f"    {sentence}" for sentence in entry.short_time.sentences]
+    return lines
 
 
 def _verdict_row(interval: Interval, first: bool) -> tuple[str, str, str]:
     """Range of current, verdict, and what that means."""
-    from ampsoak.coverage.words import current_words
+    from ampsoak.coverage.words import range_words
 
-    low, high = current_words(interval.low), current_words(interval.high)
+    *low, high = range_words(interval.low, interval.high)
     verdict, meaning = VERDICT_WORDS[interval.verdict]
     rests = f" ({interval.decided_by})" if "edge" in interval.decided_by or "hold" in interval.decided_by else ""
     return (
-        f"up to {high}" if first else f"{low} to {high}",
+        f"at about {high}" if not low else f"up to {high}" if first else f"{low[0]} to {high}",
         verdict,
         interval.reason if interval.verdict == "unknown" else f"{meaning}{rests}",
     )
 
 
-def kind_words(record: Run | Curve) -> str:
-    """"history" or "limit curve"."""
-    from ampsoak.runfile.records import Run
-
-    return "history" if isinstance(record, Run) else "limit curve"
+def kind_words(record: Run | Curve | Protected) -> str:
+    """"history", "limit curve" or "history with devices in the loop"."""
+    kinds = {"Run": "history", "Curve": "limit curve", "Protected": "history with devices in the loop"}
+    return kinds[type(record).__name__]
 
 
 def verdict_status(coverage: Coverage | None, fail_on: FailOn | None) -> int:

@@ -12,7 +12,8 @@ from ampsoak.cli.solving import read_scenario
 from ampsoak.cli.talk import Talk, columns
 
 if TYPE_CHECKING:
-    from ampsoak.scenario.case import DeviceChoice, Scenario
+    from ampsoak.scenario.case import Scenario
+    from ampsoak.scenario.device_case import DeviceChoice, Reclosing, RelayChoice
 
 
 def check(talk: Talk, scenario: ScenarioFile, output: OptionalFolder = None, force: Force = False) -> None:
@@ -68,10 +69,16 @@ def _lines(path: Path, case: Scenario, expected: dict) -> list[str]:
     ]
     if case.devices:
         lines += ["Devices:", *(f"  {device.name}: {_device_words(device)}" for device in case.devices)]
+    if case.load_points:
+        lines += ["Drawn in ordinary service:"]
+        lines += [f"  {one.name}: {one.current:g} A for {time_words(one.duration)} ({one.source})" for one in case.load_points]
+    if case.reclosing is not None:
+        lines.append(f"Closed again: {_reclosing_words(case.reclosing)}")
     lines += [
         "",
         "Cost to expect, roughly:",
         f"  history {_duration(expected['expected_seconds_run'])}"
+        + (", as long again with devices in the loop" if case.devices else "")
         + (f", limit curve {_duration(expected['expected_seconds_curve'])} of one core" if case.curve else ""),
         f"  memory {_bytes(expected['expected_memory_bytes'])}, run file {_bytes(expected['expected_file_bytes'])}",
         "",
@@ -101,11 +108,27 @@ def _parts_words(case: Scenario, parts: tuple[int, ...]) -> str:
     return ", ".join(case.parts[part].name for part in parts)
 
 
-def _device_words(device: DeviceChoice) -> str:
+def _device_words(device: DeviceChoice | RelayChoice) -> str:
+    from ampsoak.scenario.device_case import DeviceChoice
+
+    where = f", in {device.circuit}" if device.circuit else ""
+    if not isinstance(device, DeviceChoice):
+        return f"relay set to {device.pickup:g} A, curve {device.curve}, setting {device.setting:g}{where} ({device.source})"
     if device.standard == "points":
-        return f"by points ({device.source})"
+        return f"by points{where} ({device.source})"
     rating = f"{device.rating:g} A"
-    return " ".join(word for word in (device.standard, device.type, rating) if word)
+    air = f", in air of {device.ambient - 273.15:.0f} °C" if device.ambient is not None else ""
+    return " ".join(word for word in (device.standard, device.type, rating) if word) + where + air
+
+
+def _reclosing_words(reclosing: Reclosing) -> str:
+    from ampsoak.coverage.words import time_words
+
+    if reclosing.times:
+        return f"at {', '.join(map(time_words, reclosing.times))}"
+    if reclosing.delays:
+        return f"{', '.join(map(time_words, reclosing.delays))} after each opening in turn"
+    return f"{time_words(reclosing.delay)} after opening, at most {reclosing.attempts} time{'s' * (reclosing.attempts > 1)}"
 
 
 def _duration(seconds: float) -> str:
@@ -122,6 +145,8 @@ def _bytes(count: float) -> str:
 
 
 def _payload(path: Path, case: Scenario, expected: dict) -> dict:
+    from ampsoak.coverage.plain import plain
+
     return {
         "scenario": path,
         "title": case.title,
@@ -141,9 +166,14 @@ def _payload(path: Path, case: Scenario, expected: dict) -> dict:
             for limit in case.limits
         ],
         "devices": [
-            {"name": device.name, "standard": device.standard, "type": device.type, "rating": device.rating}
+            {
+                "name": device.name, "standard": getattr(device, "standard", ""), "rating": device.rating,
+                "type": getattr(device, "type", None) or getattr(device, "curve", ""), "circuit": device.circuit,
+            }
             for device in case.devices
         ],
+        "load_points": [plain(point) for point in case.load_points],
+        "reclosing": None if case.reclosing is None else plain(case.reclosing),
         "limit_curve": case.curve is not None,
         "assumptions": list(case.assumptions),
     }

@@ -15,10 +15,9 @@ from ampsoak.base.user_folders import writable
 
 if TYPE_CHECKING:
     from ampsoak.coverage.compare import Coverage
+    from ampsoak.coverage.protected import ProtectedRun
     from ampsoak.report.tables import Table
-    from ampsoak.runfile.records import Curve, Run
-    from ampsoak.scenario.case import Scenario
-    from ampsoak.study.protection import ProtectedRun
+    from ampsoak.runfile.records import Curve, Protected, Run
 
 FIGURE_ENDINGS = (".png", ".pdf", ".csv")
 RUN_FIGURES = ("history", "section_temperature", "section_mesh")
@@ -26,10 +25,10 @@ RUN_TABLES = ("events.csv",)
 CURVE_FIGURES = ("time_current",)
 CURVE_TABLES = ("limit_times.csv",)
 COVERAGE_FIGURES = ("opening_temperature",)
-COVERAGE_TABLES = ("verdicts.csv", "margins.csv")
+COVERAGE_TABLES = ("verdicts.csv", "margins.csv", "device_questions.csv")
 PREVIEW = ("section_mesh",)
 PROTECTED_FIGURES = ("protected_history",)
-PROTECTED_SUMMARY, PROTECTED_TABLE = "protected.json", "protected.csv"
+PROTECTED_RECORD, PROTECTED_SUMMARY, PROTECTED_TABLE = "protected.h5", "protected.json", "protected.csv"
 _MOST_NAMED = 4
 
 
@@ -61,8 +60,13 @@ def curve_files(folder: Path, devices: bool) -> list[Path]:
 
 
 def protected_files(folder: Path) -> list[Path]:
-    """Figure, summary and table of a history with devices in the loop."""
-    return [folder / PROTECTED_SUMMARY, folder / PROTECTED_TABLE, *figure_files(folder, PROTECTED_FIGURES)]
+    """Record, summary, and what is shown of a history with devices in the loop."""
+    return [folder / PROTECTED_RECORD, folder / PROTECTED_SUMMARY, *shown_protected_files(folder)]
+
+
+def shown_protected_files(folder: Path) -> list[Path]:
+    """Figure and table of a history with devices in the loop."""
+    return [folder / PROTECTED_TABLE, *figure_files(folder, PROTECTED_FIGURES)]
 
 
 def prepare_folder(folder: Path) -> None:
@@ -113,7 +117,7 @@ def write_run_files(folder: Path, run: Run, force: bool) -> list[Path]:
         sheets.append(
             Sheet("section_temperature", lambda: figures.section_figure(run), lambda: tables.section_table(run))
         )
-    written = _write_sheets(folder, [*sheets, mesh], force)
+    written = write_sheets(folder, [*sheets, mesh], force)
     return [*written, tables.write_table(folder / "events.csv", tables.event_table(run), force)]
 
 
@@ -140,8 +144,9 @@ def write_curve_files(folder: Path, curve: Curve, coverage: Coverage | None, for
         found |= {
             "verdicts.csv": lambda: tables.verdict_table(coverage),
             "margins.csv": lambda: tables.margin_table(coverage),
+            "device_questions.csv": lambda: tables.question_table(coverage),
         }
-    written = _write_sheets(folder, sheets, force)
+    written = write_sheets(folder, sheets, force)
     return [*written, *(tables.write_table(folder / name, make(), force) for name, make in found.items())]
 
 
@@ -152,22 +157,22 @@ def write_preview(folder: Path, section, title: str, force: bool) -> list[Path]:
     sheet = Sheet(
         "section_mesh", lambda: figures.preview_figure(section, title), lambda: tables.part_table(section)
     )
-    return _write_sheets(folder, [sheet], force)
+    return write_sheets(folder, [sheet], force)
 
 
-def write_protected_files(folder: Path, found: ProtectedRun, case: Scenario, summary: dict, force: bool) -> list[Path]:
-    """Write figure, table and summary of a history with devices in the loop."""
+def write_protected_files(folder: Path, found: ProtectedRun, record: Protected, summary: dict | None, force: bool) -> list[Path]:
+    """Write figure and table of a history with devices in the loop, and the summary where there is one."""
     from ampsoak.report import figures, protected, tables
+    from ampsoak.report.words import origin_words
 
-    margin = protected.margin_words(case, summary["provenance"])
     sheet = Sheet(
         "protected_history",
-        lambda: figures.protected_history_figure(found, case, margin),
-        lambda: protected.course_table(found, case),
+        lambda: figures.protected_history_figure(found, origin_words(record)),
+        lambda: protected.course_table(found),
     )
-    written = _write_sheets(folder, [sheet], force)
-    written.append(tables.write_table(folder / PROTECTED_TABLE, protected.reached_table(found), force))
-    return [write_summary(folder / PROTECTED_SUMMARY, summary, force), *written]
+    written = [] if summary is None else [write_summary(folder / PROTECTED_SUMMARY, summary, force)]
+    written += write_sheets(folder, [sheet], force)
+    return [*written, tables.write_table(folder / PROTECTED_TABLE, protected.reached_table(found), force)]
 
 
 def write_summary(path: Path, summary: dict, force: bool) -> Path:
@@ -188,7 +193,9 @@ def result_target(path: Path) -> Path:
     return path
 
 
-def _write_sheets(folder: Path, sheets: Sequence[Sheet], force: bool) -> list[Path]:
+def write_sheets(folder: Path, sheets: Sequence[Sheet], force: bool) -> list[Path]:
+    """Write figures, each with its table."""
+    """Write each figure as PNG and PDF, and its table as CSV."""
     from ampsoak.report.figures import save_figure
     from ampsoak.report.tables import write_table
 

@@ -10,10 +10,15 @@ import typer
 
 from ampsoak import __version__
 from ampsoak.cli.checking import check
+from ampsoak.cli.closing import remedy
 from ampsoak.cli.command import INTERRUPTED, command
+from ampsoak.cli.comparing import compare
+from ampsoak.cli.peaks import peaks
 from ampsoak.cli.protecting import protect
 from ampsoak.cli.reading import cover, info, show
 from ampsoak.cli.reference import library, schema
+from ampsoak.cli.rules import rules
+from ampsoak.cli.selecting import select
 from ampsoak.cli.solving import curve, run, study
 
 EXIT_STATUS = (
@@ -29,7 +34,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"]},
 )
-for _function in (study, check, run, curve, protect, cover, show, info, library, schema):
+for _function in (study, check, run, curve, protect, peaks, cover, select, remedy, compare, rules, show, info, library, schema):
     command(app)(_function)
 
 

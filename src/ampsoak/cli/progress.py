@@ -64,6 +64,20 @@ def protected_progress(talk: Talk, courses: int = 4) -> Iterator[Callable | None
 
 
 @contextmanager
+def peaks_progress(talk: Talk) -> Iterator[Callable | None]:
+    """Yield what ``study.peaks.peaks_after_opening`` calls as it steps: (done, total, course, time, end of it)."""
+    from ampsoak.coverage.words import time_words
+
+    with _progress(talk, "peaks") as show:
+
+        def stepped(done: int, total: int, course: str, at: float, end: float) -> None:
+            show(done / total, f"{done} of {total} currents, {course}, {time_words(at)}")
+
+        yield None if talk.quiet else stepped
+        show(1.0, "every current followed")
+
+
+@contextmanager
 def _progress(talk: Talk, label: str) -> Iterator[Callable[[float, str], None]]:
     """Yield a function (fraction done, words) that shows how far ``label`` has come."""
     if talk.quiet:

@@ -16,8 +16,8 @@ from ampsoak.cli.talk import Talk, columns, counted
 
 if TYPE_CHECKING:
     from ampsoak.coverage.compare import Coverage
-    from ampsoak.runfile.records import Curve, Run
-    from ampsoak.scenario.case import DeviceChoice
+    from ampsoak.runfile.records import Curve, Protected, Run
+    from ampsoak.scenario.device_case import DeviceChoice, RelayChoice
 
 _PACKAGES = ("numpy", "scipy", "numba", "h5py", "matplotlib", "pydantic", "pint", "typer", "rich")
 
@@ -50,16 +50,23 @@ def cover(
     Example: ampsoak cover out/curve.h5 --scenario smaller_breaker.toml
     """
     from ampsoak.coverage.compare import cover as compared
+    from ampsoak.coverage.compare import standing_in
 
     stored = open_curve(curve)
-    devices = stored_devices(stored) if scenario is None else _devices_of(scenario)
+    devices, load_points = (stored_devices(stored), None) if scenario is None else _protection_of(scenario)
     if not devices:
         where = f"{curve} holds" if scenario is None else f"{scenario} names"
         raise UsageError(f"{where} no device to compare with; name a scenario that does with --scenario")
+    here = standing_in(devices, stored.circuit)
+    if not here:
+        raise UsageError(f'no device stands in circuit "{stored.circuit}", for which the curve was computed')
+    for device in devices:
+        if device not in here:
+            talk.say(f'Note: "{device.name}" stands in circuit "{device.circuit}" and is not compared with this curve.')
     if output is not None:
         deliverables.prepare_folder(output)
         deliverables.refuse_overwriting(deliverables.curve_files(output, devices=True), force)
-    coverage = compared(stored, devices, None if basis is None else basis.value)
+    coverage = compared(stored, here, None if basis is None else basis.value, load_points=load_points)
     files: list[Path] = []
     if output is not None:
         files = deliverables.write_curve_files(output, stored, coverage, force)
@@ -74,20 +81,25 @@ def show(talk: Talk, file: ResultFile, output: Folder, force: Force = False) -> 
     Example: ampsoak show out/run.h5 -o figures
     """
     from ampsoak.coverage.compare import cover as compared
+    from ampsoak.coverage.compare import standing_in
     from ampsoak.runfile.read import open_run
-    from ampsoak.runfile.records import Run
+    from ampsoak.runfile.records import Protected, Run
 
     record = open_run(file)
     coverage: Coverage | None = None
     if isinstance(record, Run):
         planned = deliverables.run_files(output)
+    elif isinstance(record, Protected):
+        planned = deliverables.shown_protected_files(output)
     else:
         devices = stored_devices(record)
-        coverage = compared(record, devices) if devices else None
+        coverage = compared(record, devices) if standing_in(devices, record.circuit) else None
         planned = deliverables.curve_files(output, coverage is not None)
     deliverables.prepare_folder(output)
     deliverables.refuse_overwriting(planned, force)
-    if isinstance(record, Run):
+    if isinstance(record, Protected):
+        _show_protected(talk, record, output, force)
+    elif isinstance(record, Run):
         files = deliverables.write_run_files(output, record, force)
         say_written(talk, files)
         give_answer(talk, run=record, files=files)
@@ -95,6 +107,17 @@ def show(talk: Talk, file: ResultFile, output: Folder, force: Force = False) -> 
         files = deliverables.write_curve_files(output, record, coverage, force)
         say_written(talk, files)
         give_answer(talk, curve=record, coverage=coverage, files=files)
+
+
+def _show_protected(talk: Talk, record: Protected, output: Path, force: bool) -> None:
+    from ampsoak.cli.protecting import give_protected
+    from ampsoak.coverage.protected import run_of_record
+    from ampsoak.report.words import CAUTIONS
+
+    found = run_of_record(record)
+    files = deliverables.write_protected_files(output, found, record, None, force)
+    say_written(talk, files)
+    give_protected(talk, found, found.to_dict() | {"cautions": list(CAUTIONS), "files": files})
 
 
 def info(
@@ -122,17 +145,19 @@ def open_curve(path: Path) -> Curve:
     return record
 
 
-def stored_devices(curve: Curve) -> tuple[DeviceChoice, ...]:
+def stored_devices(curve: Curve) -> tuple[DeviceChoice | RelayChoice, ...]:
     """Devices of the scenario that ``curve`` was computed from."""
     from ampsoak.scenario.device_record import device_of_record
 
     return tuple(device_of_record(record) for record in curve.resolved.get("devices", ()))
 
 
-def _devices_of(path: Path) -> tuple[DeviceChoice, ...]:
+def _protection_of(path: Path):
+    """Devices and load points of a scenario."""
     from ampsoak.scenario.load import load_scenario
 
-    return load_scenario(path).devices
+    case = load_scenario(path)
+    return case.devices, case.load_points
 
 
 def _file_info(path: Path) -> tuple[list[str], dict]:
@@ -174,15 +199,19 @@ def _file_info(path: Path) -> tuple[list[str], dict]:
     return lines, payload
 
 
-def _content_words(record: Run | Curve) -> str:
+def _content_words(record: Run | Curve | Protected) -> str:
     from ampsoak.coverage.words import current_words, time_words
-    from ampsoak.runfile.records import Run
+    from ampsoak.runfile.records import Protected, Run
 
     conductors = f"{counted(record.conductor_names, 'conductor')}, {counted(record.limits, 'limit')}"
     if isinstance(record, Run):
         until = time_words(record.time[-1]) if len(record.time) else "nothing"
         fields = counted(record.snapshot_time, "temperature field")
         return f"{counted(record.time, 'recorded time')} until {until}, {fields}, {conductors}"
+    if isinstance(record, Protected):
+        edges = ", ".join(record.course_names[1:])
+        devices = f"{counted(record.device_names, 'device')} in {record.circuit} by the {edges} edge, and with none"
+        return f"{time_words(record.duration)} of current, {devices}; {conductors}"
     between = f"{current_words(record.current[0])} to {current_words(record.current[-1])}"
     return f"{counted(record.current, 'current')}, {between}, up to {time_words(record.horizon)}, {conductors}"
 

@@ -21,8 +21,8 @@ _SHOWN = {
 }
 # unit of numbers the library holds without a range
 _BARE = {
-    "ambient": "K", "start": "K", "stop": "K", "temperature": "K", "earliest": "s", "latest": "s", "preload time": "s",
-    "time": "s", "above": "A", "up to": "A", "current": "A", "ratings": "A",
+    "ambient": "K", "start": "K", "stop": "K", "temperature": "K", "valid from": "K", "valid to": "K",
+    "earliest": "s", "latest": "s", "preload time": "s", "time": "s", "above": "A", "up to": "A", "current": "A", "ratings": "A",
 }  # fmt: skip
 _KINDS = {"material": "materials", "cable": "cables", "device": "device standards", "source": "sources"}
 

@@ -15,6 +15,7 @@ from ampsoak.cli.progress import curve_progress, history_progress
 from ampsoak.cli.talk import Talk
 
 if TYPE_CHECKING:
+    from ampsoak.coverage.protected import ProtectedRun
     from ampsoak.runfile.records import Curve, Run
     from ampsoak.scenario.case import Scenario
 
@@ -25,6 +26,9 @@ def study(
     output: Folder,
     force: Force = False,
     no_run: Annotated[bool, typer.Option("--no-run", help="Leave the current history out.")] = False,
+    no_protect: Annotated[
+        bool, typer.Option("--no-protect", help="Leave the history with devices in the loop out; it takes as long again.")
+    ] = False,
     workers: Workers = None,
     fail_on: FailOnVerdict = None,
 ) -> int:
@@ -39,16 +43,22 @@ def study(
     planned: list[Path] = [summary_file]
     if not no_run:
         planned += [run_file, *deliverables.run_files(output)]
+    loop = bool(case.devices) and not no_run and not no_protect
+    if loop:
+        planned += deliverables.protected_files(output)
     if case.curve is not None:
         planned += [curve_file, *deliverables.curve_files(output, bool(case.devices))]
     deliverables.prepare_folder(output)
     deliverables.refuse_overwriting(planned, force)
     talk.targets += [run_file, curve_file]
     files: list[Path] = []
-    run = curve = coverage = None
+    run = curve = coverage = protected = None
     if not no_run:
         run = solve_history(talk, case, run_file, force)
         files += [run_file, *deliverables.write_run_files(output, run, force)]
+    if loop:
+        protected, made = _with_devices(talk, case, output, force)
+        files += made
     if case.curve is None:
         talk.warn(f"Note: {scenario} has no [curve], so no limit curve was computed and no device compared.")
     else:
@@ -59,10 +69,10 @@ def study(
         files += [curve_file, *deliverables.write_curve_files(output, curve, coverage, force)]
     from ampsoak.report.tables import summary_dict
 
-    summary = summary_dict(run, curve, coverage)
+    summary = summary_dict(run, curve, coverage, protected)
     files.append(deliverables.write_summary(summary_file, summary, force))
     say_written(talk, files)
-    give_answer(talk, run, curve, coverage, files, all_cautions=True, summary=summary)
+    give_answer(talk, run, curve, coverage, files, all_cautions=True, summary=summary, protected=protected)
     return verdict_status(coverage, fail_on)
 
 
@@ -122,6 +132,23 @@ def read_scenario(path: Path) -> Scenario:
     return case
 
 
+def _with_devices(talk: Talk, case: Scenario, output: Path, force: bool) -> tuple[ProtectedRun | None, list[Path]]:
+    """The history with the devices of one circuit in the loop, and its files; a note where that cannot be followed."""
+    from ampsoak.cli.protecting import follow, of_circuit
+    from ampsoak.coverage.compare import standing_in
+    from ampsoak.study.protection import circuit_of_devices
+
+    compared = None if case.curve is None else case.circuits[case.curve.circuit].name
+    asked = compared if any(device.circuit == compared for device in case.devices) else None
+    try:
+        circuit = case.circuits[circuit_of_devices(case, case.devices, asked)].name
+        devices = standing_in(case.devices, circuit)
+        return follow(talk, case, devices, circuit, of_circuit(case.reclosing, circuit), output, force)
+    except UsageError as error:
+        talk.warn(f"Note: devices were not followed in the loop: {error}")
+        return None, []
+
+
 def solve_history(talk: Talk, case: Scenario, path: Path, force: bool) -> Run:
     """Step the history into ``path`` with progress."""
     say_compiling(talk)
@@ -145,10 +172,10 @@ def solve_curve(talk: Talk, case: Scenario, path: Path, force: bool, workers: in
 
 
 def compare(case: Scenario, curve: Curve):
-    """Coverage of the case's devices, None where it names none."""
-    from ampsoak.coverage.compare import cover
+    """Coverage of the case's devices in the curve's circuit, None where none stands there."""
+    from ampsoak.coverage.compare import cover, standing_in
 
-    return cover(curve, case.devices) if case.devices else None
+    return cover(curve, case.devices) if standing_in(case.devices, curve.circuit) else None
 
 
 def say_compiling(talk: Talk) -> None:

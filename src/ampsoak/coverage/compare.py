@@ -20,16 +20,18 @@ import numpy as np
 
 from ampsoak.base.errors import ScenarioError, UsageError
 from ampsoak.coverage.device_faults import device_faults
-from ampsoak.coverage.edges import BASES, Band, DeviceCurve, device_curve
+from ampsoak.coverage.edges import BASES, Band, DeviceCurve
 from ampsoak.coverage.limit_line import AdiabaticCheck, LimitLine, adiabatic_check
 from ampsoak.coverage.opening import Opening, WorstOpening, openings, worst_opening
 from ampsoak.coverage.partition import Interval, classify, joined, partition
 from ampsoak.coverage.plain import plain
-from ampsoak.coverage.relays import Relay
+from ampsoak.coverage.questions import Nuisance, ShortTime, nuisance, short_time_of
+from ampsoak.coverage.relays import Relay, curve_of_choice
 from ampsoak.coverage.stretches import Edge
 from ampsoak.coverage.words import adiabatic_words, current_words, interval_words, model_words, worst_words
 from ampsoak.runfile.records import OUTCOMES, Curve
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice, LoadPoint, RelayChoice
+from ampsoak.scenario.device_record import load_point_of_record
 
 UNCOVERED = ("uncovered", "below_pickup")
 NOT_COVERED = (*UNCOVERED, "within_band")
@@ -80,6 +82,8 @@ class DeviceCoverage:
     fast, slow : Opening                 temperatures when each edge of ``band`` opens
     model_slow : Opening or None         the same for the slow edge of the device's model edges
     notes : tuple of str                 mismatched starts and other reservations
+    nuisance : tuple of Nuisance         whether it holds what loads draw in ordinary service
+    short_time : ShortTime or None       breaking capacity and let-through; None where the device states neither
     """
 
     device: DeviceCurve
@@ -90,6 +94,8 @@ class DeviceCoverage:
     slow: Opening
     model_slow: Opening | None
     notes: tuple[str, ...]
+    nuisance: tuple[Nuisance, ...] = ()
+    short_time: ShortTime | None = None
 
     @property
     def text(self) -> str:
@@ -97,6 +103,9 @@ class DeviceCoverage:
         lines = [f"{self.device.title}, verdicts on basis {self.basis}"]
         for limit in self.limits:
             lines += [f'Limit "{limit.limit}":', *(f"  {sentence}" for sentence in limit.sentences)]
+        lines += [entry.text for entry in self.nuisance]
+        if self.short_time is not None:
+            lines.append(self.short_time.text)
         return "\n".join([*lines, *(f"Note: {note}." for note in self.notes)])
 
 
@@ -187,19 +196,22 @@ class Coverage:
 
 def cover(
     curve: Curve,
-    devices: Sequence[DeviceChoice | DeviceCurve | Relay],
+    devices: Sequence[DeviceChoice | RelayChoice | DeviceCurve | Relay],
     basis: str | None = None,
     preload: float | None = None,
+    load_points: Sequence[LoadPoint] | None = None,
 ) -> Coverage:
     """Compare devices with a stored limit curve.
 
     Parameters
     ----------
     curve : Curve
-    devices : sequence of DeviceChoice, DeviceCurve or Relay
+    devices : sequence of DeviceChoice, RelayChoice, DeviceCurve or Relay    those that name another circuit are left out
     basis : str or None        one of ``edges.BASES``; None takes a device's given points, otherwise the standard
     preload : float or None    current the device carried to the steady state before [A]; None reads it from the curve's
                                start ("soaked at 16 A"), which counts for a ``DeviceChoice`` only
+    load_points : sequence or None    what loads draw in ordinary service; None takes those stored with the curve, and
+                               those that name another circuit are left out
 
     Returns
     -------
@@ -216,12 +228,16 @@ def cover(
         raise UsageError("the limit curve needs at least two positive currents in increasing order to be compared")
     if basis is not None and basis not in BASES:
         raise UsageError(f'there is no basis "{basis}"; bases are {", ".join(BASES)}')
+    devices = standing_in(devices, curve.circuit)
+    if load_points is None:
+        load_points = stored_load_points(curve)
+    points = standing_in(load_points, curve.circuit)
     faults = [fault for device in devices if isinstance(device, DeviceChoice) for fault in device_faults(device)]
     if faults:
         raise ScenarioError(faults)
     if preload is None:
         preload = _soaking_current(curve)
-    built = [_built(device, preload) for device in devices]
+    built = [curve_of_choice(device, preload) for device in devices]
     lines = [LimitLine(curve, number) for number in range(len(curve.limits))]
     return Coverage(
         title=curve.title,
@@ -236,18 +252,24 @@ def cover(
         time_to_limit=np.asarray(curve.time_to_limit, dtype=float),
         outcome=tuple(tuple(OUTCOMES[code] for code in row) for row in curve.outcome),
         adiabatic=tuple(adiabatic_check(curve, line) for line in lines),
-        devices=tuple(_cover_device(curve, lines, device, basis) for device in built),
+        devices=tuple(_cover_device(curve, lines, device, basis, points) for device in built),
         run_id=curve.run_id,
     )
 
 
-def _built(device: DeviceChoice | DeviceCurve | Relay, preload: float) -> DeviceCurve:
-    if isinstance(device, DeviceChoice):
-        return device_curve(device, preload)
-    return device.device() if isinstance(device, Relay) else device
+def stored_load_points(curve: Curve) -> tuple[LoadPoint, ...]:
+    """Load points of the scenario that ``curve`` was computed from."""
+    return tuple(load_point_of_record(record) for record in curve.resolved.get("load_points", ()))
 
 
-def _cover_device(curve: Curve, lines: list[LimitLine], device: DeviceCurve, basis: str | None) -> DeviceCoverage:
+def standing_in(things, circuit: str) -> list:
+    """Devices or load points but those that name another circuit than ``circuit``."""
+    return [thing for thing in things if getattr(thing, "circuit", "") in ("", circuit)]
+
+
+def _cover_device(
+    curve: Curve, lines: list[LimitLine], device: DeviceCurve, basis: str | None, points: list[LoadPoint]
+) -> DeviceCoverage:
     basis = basis or device.default_basis
     band, notes = _matched_start(curve, device, device.verdict_band(basis))
     others = [name for name in device.bands if name != basis]
@@ -263,7 +285,11 @@ def _cover_device(curve: Curve, lines: list[LimitLine], device: DeviceCurve, bas
     if curve.fault_current > curve.current[-1]:
         beyond = f"{current_words(curve.current[-1])} and {current_words(curve.fault_current)}"
         notes.append(f"no temperatures were computed between {beyond}, the prospective fault current")
-    return DeviceCoverage(device, basis, band, tuple(limits), fast, slow, model_slow, tuple(notes))
+    short = None
+    if np.isfinite(device.breaking_capacity) or np.isfinite(device.let_through):
+        short = short_time_of(device, curve.fault_current, curve.adiabatic_k, curve.adiabatic_area)
+    asked = nuisance(device, points)
+    return DeviceCoverage(device, basis, band, tuple(limits), fast, slow, model_slow, tuple(notes), asked, short)
 
 
 def _cover_limit(curve, line: LimitLine, device: DeviceCurve, basis: str, band: Band, alternatives) -> LimitCoverage:
@@ -337,4 +363,10 @@ def _device_dict(entry: DeviceCoverage) -> dict:
     device["bases"] = list(entry.device.bands)
     names = ("basis", "limits", "fast", "slow", "model_slow", "notes", "text")
     rest = {name: plain(getattr(entry, name)) for name in names}
-    return {"device": device, **rest}
+    short = entry.short_time
+    return {
+        "device": device,
+        **rest,
+        "nuisance": [plain(answer) | {"text": answer.text} for answer in entry.nuisance],
+        "short_time": None if short is None else plain(short) | {"text": short.text},
+    }

@@ -6,23 +6,27 @@ import math
 
 import numpy as np
 
-from ampsoak.base.errors import Fault, nearest_name
-from ampsoak.coverage.stretches import maker_edge
+from ampsoak.base.errors import Fault, UsageError, nearest_name
+from ampsoak.coverage.ambient import pickup_factor
+from ampsoak.coverage.let_through import let_through_energy
 from ampsoak.library.load import device_family, device_standards
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice, RelayChoice
+from ampsoak.scenario.drawn_edges import crossing_of
 
 FEWEST_POINTS = 2
 
 
-def device_faults(choice: DeviceChoice, file: str = "scenario", key: str = "") -> list[Fault]:
+def device_faults(choice: DeviceChoice | RelayChoice, file: str = "scenario", key: str = "") -> list[Fault]:
     """Return every fault of a device, an empty list if there is none.
 
     Parameters
     ----------
-    choice : DeviceChoice
+    choice : DeviceChoice or RelayChoice
     file : str               file named in the faults
     key : str                dotted key of the device; its name by default
     """
+    if isinstance(choice, RelayChoice):
+        return []  # a relay's settings are checked where it is built
     report = _Report(file, key or f'device "{choice.name}"')
     if choice.standard == "points":
         _point_faults(choice, report)
@@ -62,8 +66,33 @@ def _family_faults(choice: DeviceChoice, report: _Report) -> None:
         report("rating", f"{choice.rating:g} A", _nearest_ratings(family, choice.rating))
     elif type in family.types and not family.points(choice.rating, type):
         report("rating", f"{choice.rating:g} A", f"no data for {family.standard} {type} of this rating")
+    if not report.faults:
+        _ambient_faults(choice, family, type, report)
+        _let_through_faults(choice, report)
     if choice.fast or choice.slow:
         report("standard", choice.standard, 'points are read only with standard = "points"')
+
+
+def _ambient_faults(choice: DeviceChoice, family, type: str, report: _Report) -> None:
+    if choice.ambient is None:
+        return
+    images, points = family.thermal_images(choice.rating, type), family.points(choice.rating, type)
+    if not images:
+        report("ambient", f"{choice.ambient:g} K", f"there is no law for the air at a device of {family.standard}; leave it out")
+    try:
+        for edge, image in images.items():
+            pickup_factor(edge, choice.ambient, family.reference_ambient.typical, image.pickup, points)
+    except UsageError as error:
+        report("ambient", f"{choice.ambient - 273.15:g} °C", str(error))
+
+
+def _let_through_faults(choice: DeviceChoice, report: _Report) -> None:
+    stated = choice.let_through
+    if stated is not None and not let_through_energy(choice) > 0.0:
+        allowed = "must be a positive energy"
+        if stated.energy_class:
+            allowed = "the table has type B of IEC 60898-1 up to 32 A and 10 kA; give energy and current instead"
+        report("let_through", f"energy class {stated.energy_class}" if stated.energy_class else stated.energy, allowed)
 
 
 def _nearest_ratings(family, rating: float) -> str:
@@ -122,15 +151,8 @@ def _look_swapped(current, time, rating: float) -> bool:
 
 
 def _crossing_faults(choice: DeviceChoice, report: _Report) -> None:
-    fast, slow = (maker_edge(side, getattr(choice, side), 0.0, "") for side in ("fast", "slow"))
-    currents = np.array(sorted({*fast.breaks(), *slow.breaks()}))
-    difference = fast.time(currents) - slow.time(currents)
-    shared = np.isfinite(difference)
-    if not shared.any():
+    crossed = crossing_of(choice.fast, choice.slow)
+    if crossed is not None and math.isnan(crossed):
         report("fast", f"{choice.fast[0]} ...", "fast and slow edge have no current in common")
-        return
-    crossed = currents[shared & (difference > 1e-9 * np.nan_to_num(slow.time(currents)))]
-    if crossed.size:
-        report("fast", f"{choice.fast[0]} ...", f"edges cross: at {crossed[0]:g} A the fast edge is the later one")
-
-
+    elif crossed is not None:
+        report("fast", f"{choice.fast[0]} ...", f"edges cross: at {crossed:g} A the fast edge is the later one")

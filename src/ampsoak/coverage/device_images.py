@@ -22,31 +22,28 @@ import math
 import numpy as np
 
 from ampsoak.base.errors import UsageError
+from ampsoak.coverage.ambient import pickup_factor
 from ampsoak.coverage.edges import INSTANTANEOUS_TIME, LEAST_MAGNETIC, MINIMUM_TIME, DeviceCurve, device_curve
-from ampsoak.coverage.images import HALF_CYCLE, AdiabaticElement, CurveImage, TwoNodeImage, ambient_factor
-from ampsoak.coverage.relays import Relay
+from ampsoak.coverage.images import HALF_CYCLE, AdiabaticElement, CurveImage, TwoNodeImage
+from ampsoak.coverage.relays import Relay, relay_of
 from ampsoak.coverage.releases import MagneticElement
 from ampsoak.coverage.stretches import Edge, Stretch, maker_edge
 from ampsoak.coverage.tripping import EDGES, DeviceImage
 from ampsoak.library.load import device_family
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice, RelayChoice
 
 LEAST_PICKUP = 1e-3  # of the first current with a time: stands for a pickup of which nothing is known
 LONGEST_CASE = 1800.0  # [s] slowest cooling of a breaker's case, 5 to 30 min (trade, memory medium)
-# Ttrip over the reference that the ambient test of IEC 60898-1 allows (cl. 9.10, memory medium; rises derived): above the
-# reference the fast edge may move most, below it the slow edge.
-AMBIENT_RISES = {"fast": 46.1, "slow": 48.8}  # [K]
-NOMINAL_RISE = 78.9  # [K] fits one maker's table of miniature breakers, 118.9 °C over 40 °C (read; fit derived)
 
 
-def device_image(choice: DeviceChoice | Relay, edge: str, ambient: float | None = None) -> DeviceImage:
+def device_image(choice: DeviceChoice | RelayChoice | Relay, edge: str, ambient: float | None = None) -> DeviceImage:
     """State model of one edge of a device.
 
     Parameters
     ----------
-    choice : DeviceChoice or Relay
+    choice : DeviceChoice, RelayChoice or Relay
     edge : str               "fast", "nominal" or "slow"
-    ambient : float or None  air at the device, not at the cable [K]; None is the reference of its data
+    ambient : float or None  air at the device, not at the cable [K]; None is that of the choice, else the reference of its data
 
     Returns
     -------
@@ -59,10 +56,13 @@ def device_image(choice: DeviceChoice | Relay, edge: str, ambient: float | None 
     """
     if edge not in EDGES:
         raise UsageError(f'there is no edge "{edge}"; edges are {", ".join(EDGES)}')
+    if isinstance(choice, RelayChoice):
+        choice = relay_of(choice)
     if isinstance(choice, Relay):
         if ambient is not None:
             raise UsageError(f'relay "{choice.name}" does not depend on its air; leave its ambient out')
         return choice.image(edge)
+    ambient = choice.ambient if ambient is None else ambient
     device = device_curve(choice)
     if "default" in device.bands:
         return _breaker(choice, device, edge, ambient)
@@ -74,10 +74,10 @@ def device_image(choice: DeviceChoice | Relay, edge: str, ambient: float | None 
     return image
 
 
-def edges_with_a_model(choice: DeviceChoice | Relay) -> tuple[str, ...]:
+def edges_with_a_model(choice: DeviceChoice | RelayChoice | Relay) -> tuple[str, ...]:
     """Edges that :func:`device_image` can follow a varying current with."""
-    if isinstance(choice, Relay):
-        return choice.edges()
+    if isinstance(choice, RelayChoice | Relay):
+        return EDGES
     device = device_curve(choice)
     return EDGES if "default" in device.bands else tuple(edge for edge in EDGES if _from_curve(choice, device, edge))
 
@@ -89,7 +89,7 @@ def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: floa
     notes = [f"our {edge} thermal image, from no standard: it satisfies the rows of {device.standard}"]
     if ambient is not None:
         points = family.points(choice.rating, device.type)
-        factor = _factor(edge, ambient, device.reference_ambient, row.pickup, points)
+        factor = pickup_factor(edge, ambient, device.reference_ambient, row.pickup, points)
         thermal = thermal.at_ambient(factor)
         notes.append(
             f"thermal part at {ambient - 273.15:.0f} °C: pickup times {factor:.3f}; the magnetic part keeps its level"
@@ -99,27 +99,16 @@ def _breaker(choice: DeviceChoice, device: DeviceCurve, edge: str, ambient: floa
     if device.magnetic is not None:
         elements.append(("magnetic", _magnetic(device, edge)))
     elif family.kind == "relay":
-        notes.append("the contactor's own opening time is not counted")
+        if not choice.opening_time:
+            notes.append("the contactor's own opening time is not counted")
     elif edge == "fast":
         level = LEAST_MAGNETIC * choice.rating
         unknown.append((level, np.inf, f"no magnetic level is known: above {level:g} A it may act at once"))
     else:
         notes.append("no magnetic level is known: none is assumed")
-    return DeviceImage(choice.name, edge, tuple(elements), tuple(unknown), True, "default", tuple(notes))
-
-
-def _factor(edge: str, ambient: float, reference: float, pickup: float, points) -> float:
-    """Pickup at ``ambient`` over that at the reference [K]; ``pickup`` is a multiple of the rating."""
-    if edge == "nominal":
-        return ambient_factor(ambient, reference, NOMINAL_RISE)
-    warmer = ambient > reference
-    if warmer != (edge == "fast"):
-        return 1.0  # a compensated device would not move at all, and for this edge that is the worse case
-    rise = AMBIENT_RISES[edge]
-    if edge == "fast":  # what its standard has it carry in warmer air than the reference, it carries there (derived)
-        carried = [p for p in points if p.earliest == np.inf and p.multiple and p.ambient and p.ambient > reference]
-        rise = max([rise, *((p.ambient - reference) / (1.0 - (p.multiple / pickup) ** 2) for p in carried)])
-    return ambient_factor(ambient, reference, rise)
+    return DeviceImage(
+        choice.name, edge, tuple(elements), tuple(unknown), True, "default", tuple(notes), choice.opening_time
+    )
 
 
 def _magnetic(device: DeviceCurve, edge: str) -> MagneticElement:
@@ -139,7 +128,10 @@ def _from_curve(choice: DeviceChoice, device: DeviceCurve, edge: str) -> DeviceI
         fast, slow = (maker_edge(side, getattr(choice, side), 0.0, choice.source) for side in ("fast", "slow"))
     else:
         fast, slow = device.bands[basis].fast, device.bands[basis].slow
-    chosen = {"fast": fast, "slow": slow, "nominal": _between(fast, slow)}[edge]
+    if edge == "nominal" and choice.nominal:
+        chosen = maker_edge(edge, choice.nominal, 0.0, choice.source)
+    else:
+        chosen = {"fast": fast, "slow": slow, "nominal": _between(fast, slow)}[edge]
     known = _known(chosen, hold if 0.0 < hold < np.inf else 0.0, edge)
     if known is None:
         return None
@@ -158,9 +150,11 @@ def _from_curve(choice: DeviceChoice, device: DeviceCurve, edge: str) -> DeviceI
             unknown = [row for row in unknown if row[0] < last]
     kind = "given points" if basis == "maker" else "lines between the standard's points, promised by nobody"
     notes = (f"{edge} edge: image equivalent to the {kind}; late after a preload",)
-    if edge == "nominal":
+    if edge == "nominal" and not choice.nominal:
         notes += ("nominal edge: midway between fast and slow in log time, ours",)
-    return DeviceImage(choice.name, edge, tuple(elements), tuple(unknown), not fuse, basis, notes)
+    return DeviceImage(
+        choice.name, edge, tuple(elements), tuple(unknown), not fuse, basis, notes, choice.opening_time
+    )
 
 
 def _pre_arcing(choice: DeviceChoice, device: DeviceCurve, fast: Edge):

@@ -37,17 +37,19 @@ Site-test limits (scope "field") are shown as points and enter no edge. Below 0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ampsoak.base.errors import ScenarioError, UsageError
 from ampsoak.coverage import laws
+from ampsoak.coverage.ambient import pickup_factor
 from ampsoak.coverage.device_faults import device_faults
+from ampsoak.coverage.let_through import let_through_energy
 from ampsoak.coverage.stretches import Edge, image_edge, interpolated, maker_edge, staircase
 from ampsoak.library.devices import DeviceFamily, MagneticBand, ThermalImage
 from ampsoak.library.load import device_family
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice
 
 BASES = ("standard", "interpolated", "default", "maker")
 MINIMUM_TIME = 0.01  # half a cycle [s]; quicker than this, I²t let-through counts, not a time
@@ -126,6 +128,11 @@ class DeviceCurve:
     marks : tuple of Mark
     notes, sources : tuple of str
     minimum_time : float                     below this no edge says anything [s]
+    breaking_capacity : float                largest current it can break [A]; nan where not stated
+    let_through : float                      largest I²t it lets pass when it breaks a fault [A² s]; nan where not stated
+    let_through_current : float              up to this prospective current [A]
+    let_through_source : str
+    pre_arcing : float                       least I²t that opens a fuse [A² s]; nan for others and where unknown
     """
 
     name: str
@@ -143,6 +150,11 @@ class DeviceCurve:
     notes: tuple[str, ...]
     sources: tuple[str, ...]
     minimum_time: float = MINIMUM_TIME
+    breaking_capacity: float = np.nan
+    let_through: float = np.nan
+    let_through_current: float = np.nan
+    let_through_source: str = ""
+    pre_arcing: float = np.nan
 
     @property
     def title(self) -> str:
@@ -202,9 +214,25 @@ def device_curve(choice: DeviceChoice, preload: float = 0.0) -> DeviceCurve:
     faults = device_faults(choice)
     if faults:
         raise ScenarioError(faults)
-    if choice.standard == "points":
-        return _from_points(choice)
-    return _from_family(choice, device_family(choice.standard), preload)
+    points = choice.standard == "points"
+    found = _from_points(choice) if points else _from_family(choice, device_family(choice.standard), preload)
+    return replace(found, bands=_delayed(found.bands, choice.opening_time), **_breaking(choice))
+
+
+def _delayed(bands: dict[str, Band], delay: float) -> dict[str, Band]:
+    return {basis: Band(band.fast.delayed(delay), band.slow.delayed(delay)) for basis, band in bands.items()}
+
+
+def _breaking(choice: DeviceChoice) -> dict:
+    """Breaking capacity and let-through of a choice, as fields of its curve."""
+    found = {"breaking_capacity": np.nan if choice.breaking_capacity is None else choice.breaking_capacity}
+    if choice.let_through is not None:
+        found |= {
+            "let_through": let_through_energy(choice),
+            "let_through_current": choice.let_through.current,
+            "let_through_source": choice.let_through.source,
+        }
+    return found
 
 
 def _from_points(choice: DeviceChoice) -> DeviceCurve:
@@ -261,8 +289,11 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
     if {"fast", "slow"} <= set(images):
         ends = (magnetic.hold, magnetic.trip) if magnetic else (HIGHEST_MULTIPLE * rating,) * 2
         fast, slow = (
-            _image_edge(side, images[side], rating, preload, end) for side, end in zip(("fast", "slow"), ends)
+            _image_edge(side, images[side], rating, preload, end, _moved(choice, family, side, images[side]))
+            for side, end in zip(("fast", "slow"), ends)
         )
+        if choice.ambient is not None:
+            notes.append(_ambient_words(choice.ambient, family.reference_ambient.typical))
         if magnetic is None and family.kind == "breaker":
             fast = fast.until(LEAST_MAGNETIC * rating)
             notes.append(
@@ -279,6 +310,7 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
             f"type, {own.hold:g}..{own.trip:g} A"
         )
     marks = _marks(family, rating, type)
+    energy = family.pre_arcing_energy(rating, type)
     used = (family.source, *(mark.source for mark in marks), *(image.source for image in images.values()))
     return DeviceCurve(
         name=choice.name,
@@ -295,6 +327,7 @@ def _from_family(choice: DeviceChoice, family: DeviceFamily, preload: float) -> 
         marks=marks,
         notes=tuple(notes),
         sources=tuple(dict.fromkeys(source for source in used if source)),
+        pre_arcing=energy.minimum if energy else np.nan,
     )
 
 
@@ -340,19 +373,36 @@ def _marks(family: DeviceFamily, rating: float, type: str) -> tuple[Mark, ...]:
     return tuple(marks)
 
 
-def _image_edge(side: str, image: ThermalImage, rating: float, preload: float, end: float) -> Edge:
-    constants = (image.pickup, image.share, image.time_constant_fast, image.time_constant_slow)
+def _moved(choice: DeviceChoice, family: DeviceFamily, side: str, image: ThermalImage) -> float:
+    """Pickup of an edge of the default model in the air at the device, over that at the reference."""
+    points = family.points(choice.rating, family.check(choice.rating, choice.type))
+    return pickup_factor(side, choice.ambient, family.reference_ambient.typical, image.pickup, points)
+
+
+def _ambient_words(ambient: float, reference: float) -> str:
+    words = (
+        f"air at the device {ambient - 273.15:.0f} °C: edges of the default model are those in that air, the standard's are "
+        f"for {reference - 273.15:.0f} °C"
+    )
+    if ambient < reference:
+        words += "; in cooler air a thermal part may open later than the standard's limits"
+    return words
+
+
+def _image_edge(side: str, image: ThermalImage, rating: float, preload: float, end: float, factor: float) -> Edge:
+    pickup = image.pickup * factor
+    constants = (pickup, image.share, image.time_constant_fast, image.time_constant_slow)
 
     def law(current):
-        if preload >= image.pickup * rating:  # the load alone brings this image to the point of opening
+        if preload >= pickup * rating:  # the load alone brings this image to the point of opening
             return np.zeros_like(current)
         return laws.two_node_time(current / rating, *constants, preload / rating)
 
     note = (
-        f"our {image.name} two-node image (not from a standard): pickup {image.pickup:g} x rated, share "
+        f"our {image.name} two-node image (not from a standard): pickup {pickup:.4g} x rated, share "
         f"{image.share:g}, {image.time_constant_fast:g} s and {image.time_constant_slow:g} s"
     )
-    return image_edge(side, law, image.pickup * rating, max(end, 2.0 * image.pickup * rating), MINIMUM_TIME, note)
+    return image_edge(side, law, pickup * rating, max(end, 2.0 * pickup * rating), MINIMUM_TIME, note)
 
 
 def _given_magnetic(choice: DeviceChoice) -> Magnetic | None:

@@ -68,6 +68,10 @@ RELAY_CURVES = {
     "short-time inverse": RelayCurve(0.05, 0.04, 0.0, "trade practice (read in makers' manuals)"),
 }
 
+# Reset time at no current from full travel, at a time dial of 1 [s]: t = TD t_r / (1 - M²) (IEEE C37.112, memory, high
+# confidence); IEC 60255-151 fixes none for A to C
+RESET_TIMES = {"D": 4.85, "E": 21.6, "F": 29.1}
+
 
 def adiabatic_constant(volumetric_heat, beta, resistivity):
     """Material constant of adiabatic heating [A s½/m²]: K = sqrt(σc (β + 20) / ρ20).

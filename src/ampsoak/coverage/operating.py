@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,36 +18,7 @@ from ampsoak.coverage.tripping import (
     unknown_before,
 )
 from ampsoak.scenario.case import CurrentProfile
-
-
-@dataclass(frozen=True)
-class Reclosing:
-    """How an opened device is closed again; exactly one of ``delay`` and ``times`` is given.
-
-    Parameters
-    ----------
-    delay : float             automatic: time from opening to closing [s]; 0 for none
-    attempts : int            automatic: how often at most
-    times : tuple of float    timed: moments at which someone closes what is open [s], increasing
-    """
-
-    delay: float = 0.0
-    attempts: int = 1
-    times: tuple[float, ...] = ()
-
-    def __post_init__(self):
-        if (self.delay > 0.0) == bool(self.times):
-            raise UsageError("re-closing needs either a positive delay or the times at which it is done")
-        if self.delay < 0.0 or self.attempts < 1:
-            raise UsageError("re-closing needs a positive delay and at least one attempt")
-        if any(later <= earlier for earlier, later in zip(self.times, self.times[1:])):
-            raise UsageError("times of re-closing must increase")
-
-    def after(self, opened: float, done: int) -> float:
-        """When a device that opened at ``opened`` [s] closes again, ``done`` attempts having been made; inf: never."""
-        if self.times:
-            return next((time for time in self.times if time > opened), np.inf)
-        return opened + self.delay if done < self.attempts else np.inf
+from ampsoak.scenario.device_case import Reclosing
 
 
 @dataclass(frozen=True)
@@ -178,6 +150,58 @@ def operate(
             for image, state in zip(images, states, strict=True)
         },
     )
+
+
+def level_history(
+    operating: Operating, images: Sequence[DeviceImage], starts: Sequence[DeviceState] | None, times
+) -> np.ndarray:
+    """Level of every element along what was found by :func:`operate`; a device opens where one of its levels meets 1.
+
+    Parameters
+    ----------
+    operating : Operating
+    images, starts : as given to :func:`operate`
+    times : (n,) float64       [s], increasing
+
+    Returns
+    -------
+    (n, n_elements) float64    elements of the first device first
+    """
+    times = np.asarray(times, dtype=float)
+    states = [image.cold() for image in images] if starts is None else list(starts)
+    profile, end = operating.profile, float(times[-1]) if times.size else 0.0
+    # from operating to opening (the breaker behind a relay) the state of the device that opens stands still
+    still = [
+        (operation.time - image.opening_time, operation.time, image.device)
+        for operation in operating.operations if operation.kind == "opens"
+        for image in images if image.device == operation.device and image.opening_time > 0.0
+    ]  # fmt: skip
+    inner = {time for time in (*profile.time, *(low for low, _, _ in still)) if 0.0 < time < end}
+    marks = sorted({0.0, *inner, *times.tolist()})
+    levels, wanted = np.empty((len(times), sum(len(image.elements) for image in images))), 0
+    for number, mark in enumerate(marks):
+        if number:
+            begin = marks[number - 1]
+            first, last = _currents_between(profile, begin, mark)
+            held = {device for low, high, device in still if low <= begin and mark <= high}
+            states = [
+                state if image.device in held else image.advance(state, first, last, mark - begin)
+                for image, state in zip(images, states, strict=True)
+            ]
+        while wanted < len(times) and times[wanted] <= mark:
+            levels[wanted] = [level for image, state in zip(images, states, strict=True) for level in image.levels(state)]
+            wanted += 1
+    return levels
+
+
+def _currents_between(profile: CurrentProfile, begin: float, end: float) -> tuple[float, float]:
+    """Current [A] just after ``begin`` and just before ``end``, between which the history has no corner; 0 past its end."""
+    if begin >= profile.duration:
+        return 0.0, 0.0
+    number = max(bisect_right(profile.time, begin) - 1, 0)
+    low, high = profile.time[number], profile.time[number + 1]
+    start, stop = profile.start[number], profile.stop[number]
+    return tuple(start + (stop - start) * (time - low) / (high - low) for time in (begin, end))
 
 
 def _reclosable(images, device: str) -> bool:

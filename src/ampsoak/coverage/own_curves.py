@@ -6,7 +6,8 @@ import math
 
 from ampsoak.base.errors import Fault, ScenarioError
 from ampsoak.coverage.device_faults import device_faults
-from ampsoak.scenario.case import DeviceChoice
+from ampsoak.scenario.device_case import DeviceChoice
+from ampsoak.scenario.drawn_edges import edges_of_line, line_source
 
 MEAN_CURVE_TOLERANCE = (
     0.10  # in current: how far a fuse maker's drawn mean curve may deviate (IEC 60269-1 cl. 5.6.1, read)
@@ -52,20 +53,17 @@ def device_from_line(
     ]
     if faults:
         raise ScenarioError(faults)
-    said = [
-        f"{share:.3g} of {what} either way"
-        for what, share in (("current", current_tolerance), ("time", time_tolerance))
-        if share
-    ]
+    fast, slow = edges_of_line(points, current_tolerance, time_tolerance)
     choice = DeviceChoice(
         name,
         "points",
         rating=rating,
-        fast=tuple((c * (1.0 - current_tolerance), t * (1.0 - time_tolerance)) for c, t in points),
-        slow=tuple((c * (1.0 + current_tolerance), t * (1.0 + time_tolerance)) for c, t in points),
+        fast=fast,
+        slow=slow,
         magnetic=magnetic,
         start_state=start_state,
-        source=f"{source}; one line with {' and '.join(said) if said else 'no tolerance'}",
+        source=line_source(source, current_tolerance, time_tolerance),
+        nominal=tuple(tuple(point) for point in points),
     )
     if faults := device_faults(choice):
         raise ScenarioError(faults)

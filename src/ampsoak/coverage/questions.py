@@ -9,71 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ampsoak.base.errors import UsageError
 from ampsoak.coverage import laws
 from ampsoak.coverage.edges import INSTANTANEOUS_TIME, DeviceCurve
 from ampsoak.coverage.words import current_words, time_words
-
-# Largest let-through I²t [A² s] of type B, energy class 3, by (largest rating [A], breaking capacity [A])
-# (European annex to IEC 60898-1, memory, medium confidence)
-ENERGY_CLASS_3 = {
-    (16.0, 3000.0): 15_000.0,
-    (16.0, 6000.0): 35_000.0,
-    (16.0, 10_000.0): 70_000.0,
-    (32.0, 3000.0): 18_000.0,
-    (32.0, 6000.0): 45_000.0,
-    (32.0, 10_000.0): 90_000.0,
-}
-
-
-@dataclass(frozen=True)
-class LoadPoint:
-    """A current that a load draws for a time without anything being wrong.
-
-    Parameters
-    ----------
-    name : str
-    current : float      [A] r.m.s.
-    duration : float     [s]
-    source : str
-    """
-
-    name: str
-    current: float
-    duration: float
-    source: str = "given by the user"
-
-    def __post_init__(self):
-        if not (0.0 < self.current < np.inf and 0.0 < self.duration < np.inf):
-            raise UsageError(f'load point "{self.name}" needs a positive current and duration')
-
-
-def transformer_inrush(full_load: float) -> tuple[LoadPoint, ...]:
-    """Inrush points of a transformer of ``full_load`` [A]: 12 times for 0.1 s, 25 times for 0.01 s.
-
-    Source
-    ------
-    IEEE 242, coordination practice (memory, high confidence).
-    """
-    source = "IEEE 242, from memory"
-    return (
-        LoadPoint("transformer inrush, 0.1 s", 12.0 * full_load, 0.1, source),
-        LoadPoint("transformer inrush, 0.01 s", 25.0 * full_load, 0.01, source),
-    )
-
-
-def motor_start(full_load: float, start_time: float, multiple: float = 6.0) -> tuple[LoadPoint, ...]:
-    """Starting current of a motor of ``full_load`` [A] for ``start_time`` [s], and its first half cycle, 1.8 times that.
-
-    Source
-    ------
-    Six times and 1.6 to 1.8 for the direct component: coordination practice (memory, medium confidence).
-    """
-    source = "coordination practice, from memory"
-    return (
-        LoadPoint("motor start", multiple * full_load, start_time, source),
-        LoadPoint("motor start, first half cycle", 1.8 * multiple * full_load, 0.01, source),
-    )
+from ampsoak.scenario.device_case import LoadPoint
 
 
 @dataclass(frozen=True)
@@ -162,24 +101,31 @@ class ShortTime:
     @property
     def text(self) -> str:
         """The answer in plain language."""
+        return " ".join(self.sentences)
+
+    @property
+    def sentences(self) -> tuple[str, str]:
+        """Breaking capacity, then let-through, in plain language."""
         fault, capacity = current_words(self.fault_current), current_words(self.breaking_capacity)
-        lines = [
-            {
-                "within": f"The prospective fault current, {fault}, is within the stated breaking capacity, {capacity}.",
-                "beyond": f"The prospective fault current, {fault}, is beyond the stated breaking capacity, {capacity}: "
-                "nothing said of this device's opening holds there.",
-                "not_stated": "Breaking capacity or prospective fault current is not stated, so they were not compared.",
-            }[self.breaking]
-        ]
+        breaking = {
+            "within": f"The prospective fault current, {fault}, is within the stated breaking capacity, {capacity}.",
+            "beyond": f"The prospective fault current, {fault}, is beyond the stated breaking capacity, {capacity}: "
+            "nothing said of this device's opening holds there.",
+            "not_stated": "Breaking capacity or prospective fault current is not stated, so they were not compared.",
+        }[self.breaking]
         amount = f"{self.let_through:,.0f} A²s against {self.withstand:,.0f} A²s"
-        lines.append(
-            {
-                "less": f"Below 0.1 s the device lets through no more than the conductor takes up, {amount}.",
-                "more": f"Below 0.1 s the device may let through more than the conductor takes up, {amount}.",
-                "not_stated": "The let-through I²t of the device is not stated; below 0.1 s no time replaces it.",
-            }[self.energy]
-        )
-        return " ".join(lines)
+        silent = "The let-through I²t of the device is not stated for this fault; below 0.1 s no time replaces it."
+        if np.isfinite(self.let_through):
+            silent = (
+                f"Below 0.1 s the device lets through at most {self.let_through:,.0f} A²s; what the conductor takes up is not "
+                "known without its adiabatic constant."
+            )
+        energy = {
+            "less": f"Below 0.1 s the device lets through no more than the conductor takes up, {amount}.",
+            "more": f"Below 0.1 s the device may let through more than the conductor takes up, {amount}.",
+            "not_stated": silent,
+        }[self.energy]
+        return breaking, energy
 
 
 def short_time(
@@ -214,22 +160,6 @@ def short_time(
     return ShortTime(breaking, energy, fault_current, breaking_capacity, let_through, withstand)
 
 
-def energy_class_3(rating: float, breaking_capacity: float) -> float:
-    """Largest let-through I²t [A² s] of a type B breaker of energy class 3; nan where the table has no row.
-
-    Parameters
-    ----------
-    rating : float               [A]
-    breaking_capacity : float    [A]; the next larger row stands for what lies between
-
-    Source
-    ------
-    European annex to IEC 60898-1 (memory, medium confidence). Worked example: 20 A, 6 kA: 45 000 A² s.
-    """
-    rows = [key for key in ENERGY_CLASS_3 if rating <= key[0] and breaking_capacity <= key[1]]
-    return ENERGY_CLASS_3[min(rows)] if rows else float("nan")
-
-
 def minimum_fault_time(device: DeviceCurve, fault_current: float, basis: str | None = None) -> tuple[float, bool]:
     """Slow-edge time [s] at the smallest fault current, and whether the instantaneous release is sure to act there.
 
@@ -237,3 +167,20 @@ def minimum_fault_time(device: DeviceCurve, fault_current: float, basis: str | N
     """
     time = float(device.verdict_band(basis).slow.time(fault_current))
     return time, bool(time <= INSTANTANEOUS_TIME * (1.0 + 1e-9))
+
+
+def short_time_of(device: DeviceCurve, fault_current: float, k: float, area: float) -> ShortTime:
+    """The short-circuit questions for what a device's data state; see :func:`short_time`.
+
+    Notes
+    -----
+    A let-through is stated up to a prospective current; beyond it, it says nothing.
+    """
+    stated = not fault_current > device.let_through_current  # a fault current that is not known asks for nothing larger
+    return short_time(
+        fault_current=fault_current,
+        breaking_capacity=device.breaking_capacity,
+        let_through=device.let_through if stated else np.nan,
+        k=k,
+        area=area,
+    )

@@ -13,11 +13,12 @@ import numpy as np
 
 from ampsoak.base.errors import Fault, ScenarioError, nearest_name
 from ampsoak.coverage import laws
-from ampsoak.coverage.edges import MINIMUM_TIME, Band, DeviceCurve, Magnetic
+from ampsoak.coverage.edges import MINIMUM_TIME, Band, DeviceCurve, Magnetic, device_curve
 from ampsoak.coverage.images import HALF_CYCLE
 from ampsoak.coverage.releases import Integral, MagneticElement, Reset
 from ampsoak.coverage.stretches import Edge, Stretch
-from ampsoak.coverage.tripping import EDGES, DeviceImage
+from ampsoak.coverage.tripping import DeviceImage
+from ampsoak.scenario.device_case import DeviceChoice, RelayChoice
 
 TOLERANCE = 0.05  # of the operating time, usual declaration of makers (read in manuals)
 HIGHEST = 100.0  # of the set current, to which an edge is drawn
@@ -44,6 +45,7 @@ class Relay:
     instantaneous : tuple or None   (hold, trip) of the instantaneous element [A]
     opening_time : float            of the breaker it trips [s], added to every time
     source : str
+    breaking_capacity : float       of the breaker it trips [A]; nan where not stated
     """
 
     name: str
@@ -56,6 +58,7 @@ class Relay:
     instantaneous: tuple[float, float] | None = None
     opening_time: float = 0.0
     source: str = "settings given by the user"
+    breaking_capacity: float = math.nan
 
     def __post_init__(self):
         if faults := self._faults():
@@ -150,11 +153,8 @@ class Relay:
                 f"reset {self.reset.kind}; between {self.pickups[0]:g} A and {self.pickups[1]:g} A no time is stated",
             ),
             sources=(self.source,),
+            breaking_capacity=self.breaking_capacity,
         )
-
-    def edges(self) -> tuple[str, ...]:
-        """Edges it can be followed with."""
-        return EDGES
 
     def image(self, edge: str) -> DeviceImage:
         """State model of one edge; the breaker's opening time is not part of the state and is left to the caller."""
@@ -169,3 +169,41 @@ class Relay:
             elements.append(("instantaneous", MagneticElement(level, dwell, strict=edge == "fast")))
         notes = (f"{self.curve} integral, reset {self.reset.kind}; preload below the pickup does not count",)
         return DeviceImage(self.name, edge, tuple(elements), (), True, "maker", notes, opening_time=self.opening_time)
+
+
+def relay_of(choice: RelayChoice) -> Relay:
+    """The relay a scenario names; a reset by curve without a time takes that of IEEE C37.112.
+
+    Raises
+    ------
+    ScenarioError    settings outside what is allowed, all faults at once
+    """
+    reset_time = choice.reset_time
+    if choice.reset == "curve" and not reset_time:
+        reset_time = choice.setting * laws.RESET_TIMES[choice.curve]
+    return Relay(
+        name=choice.name,
+        pickup=choice.pickup,
+        curve=choice.curve,
+        setting=choice.setting,
+        reset=Reset(choice.reset, reset_time),
+        threshold=choice.threshold,
+        tolerance=choice.tolerance,
+        instantaneous=choice.instantaneous,
+        opening_time=choice.opening_time,
+        source=choice.source,
+        breaking_capacity=math.nan if choice.breaking_capacity is None else choice.breaking_capacity,
+    )
+
+
+def curve_of_choice(device: DeviceChoice | RelayChoice | Relay | DeviceCurve, preload: float = 0.0) -> DeviceCurve:
+    """Edges of whatever may stand for a device; ``preload`` [A] counts for a ``DeviceChoice`` only, see ``device_curve``.
+
+    Raises
+    ------
+    ScenarioError    faults of the device or of the relay's settings
+    """
+    if isinstance(device, DeviceChoice):
+        return device_curve(device, preload)
+    relay = relay_of(device) if isinstance(device, RelayChoice) else device
+    return relay.device() if isinstance(relay, Relay) else relay

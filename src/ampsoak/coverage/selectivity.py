@@ -10,7 +10,8 @@ neither_opens   neither device is obliged to open, and the lower one never does
 unknown         an edge that decides is not known, or both open within 0.1 s, where let-through I²t decides
 ==============  ==========================================================================================
 
-A grading margin, asked for between relays, is added to the lower device's slow edge.
+A grading margin, asked for between relays, is added to the lower device's slow edge. Where both open within 0.1 s and
+let-through of the lower device and least pre-arcing I²t of an upper fuse are known, these decide.
 """
 
 from __future__ import annotations
@@ -23,9 +24,10 @@ from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.edges import INSTANTANEOUS_TIME, Band, DeviceCurve
-from ampsoak.coverage.words import current_words
+from ampsoak.coverage.words import range_words
 
 VERDICTS = ("selective", "not_selective", "overlapping", "neither_opens", "unknown")
+WITHIN_A_TENTH = "both open within 0.1 s, where let-through I²t decides, not a time"
 _SAMPLES = 9
 _WORDS = {
     "selective": 'only "{lower}" opens',
@@ -44,7 +46,7 @@ class SelectiveInterval:
     low, high : float     [A]
     verdict : str         one of ``VERDICTS``
     margin : float        least fast time of the upper over slow time of the lower device; nan where either is not finite
-    reason : str          why, where the verdict is unknown
+    reason : str          why, where the verdict is unknown, or where I²t decides it
     """
 
     low: float
@@ -77,10 +79,29 @@ class Selectivity:
         """The answer in plain language."""
         lines = []
         for interval in self.intervals:
-            where = f"From {current_words(interval.low)} to {current_words(interval.high)}"
-            words = _WORDS.get(interval.verdict, "nothing can be said: {reason}")
-            lines.append(f"{where} {words.format(upper=self.upper, lower=self.lower, reason=interval.reason)}.")
+            ends = range_words(interval.low, interval.high)
+            where = f"From {ends[0]} to {ends[1]}" if len(ends) > 1 else f"At about {ends[0]}"
+            lines.append(f"{where} {meaning_words(self, interval)}.")
         return "\n".join(lines)
+
+
+def meaning_words(found: Selectivity, interval: SelectiveInterval) -> str:
+    """What one interval means, as the second half of a sentence."""
+    if interval.verdict == "unknown":
+        return f"nothing can be said: {interval.reason}"
+    words = _WORDS[interval.verdict].format(upper=found.upper, lower=found.lower)
+    return f"{words}: {interval.reason}" if interval.reason else words
+
+
+def pairs_in_series(devices) -> tuple[tuple, ...]:
+    """Every (upper, lower) of devices that stand in one circuit, upstream first as they are listed."""
+    devices = list(devices)
+    return tuple(
+        (upper, lower)
+        for place, upper in enumerate(devices)
+        for lower in devices[place + 1 :]
+        if upper.circuit == lower.circuit
+    )
 
 
 def selectivity(
@@ -115,8 +136,13 @@ def selectivity(
     if not grading >= 0.0:
         raise UsageError(f"the grading margin must not be negative, it is {grading:g} s")
     above, below = (device.verdict_band(basis or device.model_basis) for device in (upper, lower))
-    borders = _borders(above, below, lowest, highest, grading)
-    verdicts = _verdicts(above, below, np.sqrt(borders[1:] * borders[:-1]), grading)
+    stated = lower.let_through_current
+    borders = _borders(above, below, lowest, highest, grading, [stated] if lowest < stated < highest else [])
+    middles = np.sqrt(borders[1:] * borders[:-1])
+    verdicts = [
+        _by_energy(upper, lower, current, verdict)
+        for current, verdict in zip(middles.tolist(), _verdicts(above, below, middles, grading), strict=True)
+    ]
     intervals: list[SelectiveInterval] = []
     for (low, high), (verdict, reason), margin in zip(
         pairwise(borders), verdicts, _margins(above, below, borders), strict=True
@@ -136,6 +162,14 @@ def selectivity(
     return Selectivity(upper.name, lower.name, grading, tuple(intervals), float(limit))
 
 
+def _by_energy(upper: DeviceCurve, lower: DeviceCurve, current: float, verdict: tuple[str, str]) -> tuple[str, str]:
+    """Verdict of I²t where times cannot give one and both numbers are stated at this current; else as it was."""
+    if verdict != ("unknown", WITHIN_A_TENTH) or not (current <= lower.let_through_current and upper.pre_arcing > 0.0):
+        return verdict
+    numbers = f"at most {lower.let_through:,.0f} A²s let through, at least {upper.pre_arcing:,.0f} A²s to open the other"
+    return ("selective" if lower.let_through < upper.pre_arcing else "overlapping"), numbers
+
+
 def _verdicts(above: Band, below: Band, current, grading: float) -> list[tuple[str, str]]:
     """Verdict and reason at each ``current`` (n,) [A]."""
     edges = (below.slow, above.fast, above.slow, below.fast)
@@ -148,7 +182,7 @@ def _verdict(slow_below, fast, slow_above, fast_below, grading: float) -> tuple[
     if np.isinf(slow) and np.isinf(slow_above):
         return ("neither_opens", "") if np.isinf(fast) else ("overlapping", "")
     if max(slow_below, slow_above) <= INSTANTANEOUS_TIME and not slow <= fast:
-        return "unknown", "both open within 0.1 s, where let-through I²t decides, not a time"
+        return "unknown", WITHIN_A_TENTH
     if np.isfinite(slow) and slow <= fast:
         return "selective", ""
     if slow_above < fast_below:
@@ -170,8 +204,8 @@ def _pairs(above: Band, below: Band, grading: float):
     )
 
 
-def _borders(above: Band, below: Band, lowest: float, highest: float, grading: float) -> np.ndarray:
-    breaks = {c for band in (above, below) for edge in (band.fast, band.slow) for c in edge.breaks()}
+def _borders(above: Band, below: Band, lowest: float, highest: float, grading: float, more) -> np.ndarray:
+    breaks = set(more) | {c for band in (above, below) for edge in (band.fast, band.slow) for c in edge.breaks()}
     pieces = np.array([lowest, *sorted(c for c in breaks if lowest < c < highest), highest])
     log = np.log(pieces)
     share = np.concatenate([[1e-9], np.linspace(0.0, 1.0, _SAMPLES)[1:-1], [1.0 - 1e-9]])

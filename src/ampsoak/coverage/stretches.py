@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 KINDS = ("standard", "interpolated", "maker", "default")
+DELAYED_NODES = 60  # on each straight piece that a delay bends
 IMAGE_ERROR = 1e-4  # relative error of a time read between the nodes of a thermal image
 
 
@@ -118,6 +119,23 @@ class Edge:
         """The edge as far as ``current`` [A]; unknown beyond."""
         kept = (stretch.portion(0.0, current) for stretch in self.stretches)
         return Edge(self.side, tuple(stretch for stretch in kept if stretch))
+
+    def delayed(self, delay: float) -> Edge:
+        """The edge with every time later by ``delay`` [s]; "no shortest time" becomes that delay."""
+        if not delay > 0.0:
+            return self
+        moved = []
+        for stretch in self.stretches:
+            current = np.array(stretch.current)
+            if not stretch.is_level:  # a sum is not straight in log-log: nodes between
+                share = np.linspace(0.0, 1.0, DELAYED_NODES + 1)
+                current = np.exp(np.interp(np.arange(len(current) - 1)[:, None] + share, np.arange(len(current)), np.log(current)))
+                current = np.unique(np.concatenate([current.ravel(), stretch.current]))
+                current = current[(current >= stretch.low) & (current <= stretch.high)]
+            time = stretch.at(current) + delay
+            note = f"{stretch.note}; {delay:g} s later".removeprefix("; ")
+            moved.append(Stretch(stretch.kind, tuple(current.tolist()), tuple(time.tolist()), note))
+        return Edge(self.side, tuple(moved))
 
     def capped(self, start: float, time: float, kind: str, note: str) -> Edge:
         """The edge with an instantaneous release: from ``start`` [A] on no later than ``time`` [s]."""

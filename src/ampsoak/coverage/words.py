@@ -40,6 +40,22 @@ def temperature_words(temperature: float) -> str:
     return f"{temperature - 273.15:.0f} °C"
 
 
+SLIVER = 1e-3  # of a current: a range narrower than that is printed as one current with its width
+
+
+def range_words(low: float, high: float) -> tuple[str, ...]:
+    """Ends of a range of current: "27.4 A", "43.1 A"; of a sliver one current with its width: "27.41 A (0.004 A wide)"."""
+    if is_sliver(low, high):
+        width = float(f"{high - low:.1g}")
+        return (f"{_figures(math.sqrt(low * high), 4)} A ({_figures(width, 1)} A wide)",)
+    return current_words(low), current_words(high)
+
+
+def is_sliver(low: float, high: float) -> bool:
+    """True for a range so narrow that its ends would be printed alike."""
+    return high - low < SLIVER * low
+
+
 def interval_words(interval: Interval, limit_temperature: float, hold_current: float, first: bool, last: bool) -> str:
     """One interval as a sentence.
 
@@ -79,8 +95,8 @@ def interval_words(interval: Interval, limit_temperature: float, hold_current: f
 
 
 def ranges_words(ranges) -> str:
-    """Ranges of current: "27.4 A to 43.1 A and 60 A to 72 A"."""
-    return " and ".join(f"{current_words(low)} to {current_words(high)}" for low, high in ranges)
+    """Ranges of current: "27.4 A to 43.1 A and 60.0 A to 72.0 A"."""
+    return " and ".join(" to ".join(range_words(low, high)) for low, high in ranges)
 
 
 def model_words(basis: str, covered) -> str:
@@ -128,6 +144,8 @@ def worst_words(worst: WorstOpening, basis: str) -> str:
 
 
 def _where(interval: Interval, first: bool, last: bool) -> str:
+    if is_sliver(interval.low, interval.high):
+        return f"At about {range_words(interval.low, interval.high)[0]}"
     low, high = current_words(interval.low), current_words(interval.high)
     if interval.low_bracket and not first:
         low = f"{low} (the limit is first reached between {' and '.join(map(current_words, interval.low_bracket))})"

@@ -13,11 +13,14 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
+from ampsoak.heat.banded import PAD_ROWS, factorise, solve_band
+
 TABLE_START = 150.0  # [K] first temperature of every property table
 TABLE_STEP = 1.0  # [K]
 TABLE_LENGTH = 1600
 FILM_AIR_START = 240.0  # [K] first air temperature of the film tables of zones
 FILM_AIR_STEP = 20.0  # [K]
+FARTHEST = 40.0  # [K] that properties are looked up ahead
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
 ABSENT, UNIFORM, QUARTERED, LAMINATE, BLENDED = 0, 1, 2, 3, 4
@@ -193,15 +196,16 @@ def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y,
     The difference between opposite sides costs nothing: where an interface kinks the temperature that difference is
     real, and charging for it (as two separate sides do) makes every interface too conductive to first order.
     """
-    area = (west + east) * (south + north)
+    scale = 1.0 / ((west + east) * (south + north))
+    along_x, along_y, mixed = along_x * scale, along_y * scale, mixed * scale
     x0, x1, x2, x3 = -south, south, -north, north  # corners SW, SE, NW, NE
     y0, y1, y2, y3 = -west, -east, west, east
-    links.x[ei - 1, ej - 1] -= (along_x * x0 * x1 + along_y * y0 * y1 + mixed * (x0 * y1 + y0 * x1)) / area
-    links.x[ei - 1, ej] -= (along_x * x2 * x3 + along_y * y2 * y3 + mixed * (x2 * y3 + y2 * x3)) / area
-    links.y[ei - 1, ej - 1] -= (along_x * x0 * x2 + along_y * y0 * y2 + mixed * (x0 * y2 + y0 * x2)) / area
-    links.y[ei, ej - 1] -= (along_x * x1 * x3 + along_y * y1 * y3 + mixed * (x1 * y3 + y1 * x3)) / area
-    links.rising[ei - 1, ej - 1] -= (along_x * x0 * x3 + along_y * y0 * y3 + mixed * (x0 * y3 + y0 * x3)) / area
-    links.falling[ei - 1, ej - 1] -= (along_x * x1 * x2 + along_y * y1 * y2 + mixed * (x1 * y2 + y1 * x2)) / area
+    links.x[ei - 1, ej - 1] -= along_x * x0 * x1 + along_y * y0 * y1 + mixed * (x0 * y1 + y0 * x1)
+    links.x[ei - 1, ej] -= along_x * x2 * x3 + along_y * y2 * y3 + mixed * (x2 * y3 + y2 * x3)
+    links.y[ei - 1, ej - 1] -= along_x * x0 * x2 + along_y * y0 * y2 + mixed * (x0 * y2 + y0 * x2)
+    links.y[ei, ej - 1] -= along_x * x1 * x3 + along_y * y1 * y3 + mixed * (x1 * y3 + y1 * x3)
+    links.rising[ei - 1, ej - 1] -= along_x * x0 * x3 + along_y * y0 * y3 + mixed * (x0 * y3 + y0 * x3)
+    links.falling[ei - 1, ej - 1] -= along_x * x1 * x2 + along_y * y1 * y2 + mixed * (x1 * y2 + y1 * x2)
 
 
 @numba.njit(cache=True, inline="always")
@@ -258,6 +262,18 @@ def _end_links(network, temperature, scale, links):
         links.face[face] = total
 
 
+@numba.njit(cache=True, inline="always")
+def _rim_mean(temperature, corner, stride_x, stride_y, has_west, has_east, has_south, has_north):
+    """Mean temperature of the corners that an element at a border of the section has."""
+    total, count = 0.0, 0.0
+    for right in range(2):
+        for upper in range(2):
+            if (has_east if right else has_west) and (has_north if upper else has_south):
+                total += temperature[corner + right * stride_x + upper * stride_y]
+                count += 1.0
+    return total / count
+
+
 @numba.njit(cache=True, nogil=True)
 def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
@@ -270,31 +286,21 @@ def conductances(network, temperature, scale, links):
     for ei in range(nx + 1):
         west, east = network.west[ei], network.east[ei]
         has_west, has_east = ei > 0, ei < nx
-        span_x = west + east
+        inverse_x = 1.0 / (west + east) if west + east > 0.0 else 0.0
         for ej in range(ny + 1):
             kind = network.element_kind[ei, ej]
             if kind == ABSENT:
                 continue
             has_south, has_north = ej > 0, ej < ny
             south, north = network.south[ej], network.north[ej]
-            span_y = south + north
             corner = (ei - 1) * stride_x + (ej - 1) * stride_y
-            total, count = 0.0, 0.0
-            if has_south:
-                if has_west:
-                    total += temperature[corner]
-                    count += 1.0
-                if has_east:
-                    total += temperature[corner + stride_x]
-                    count += 1.0
-            if has_north:
-                if has_west:
-                    total += temperature[corner + stride_y]
-                    count += 1.0
-                if has_east:
-                    total += temperature[corner + stride_x + stride_y]
-                    count += 1.0
-            mean = total / count
+            if has_south and has_west and has_north and has_east:
+                mean = 0.25 * (
+                    (temperature[corner] + temperature[corner + stride_x])
+                    + (temperature[corner + stride_y] + temperature[corner + stride_x + stride_y])
+                )
+            else:
+                mean = _rim_mean(temperature, corner, stride_x, stride_y, has_west, has_east, has_south, has_north)
             if kind == UNIFORM or kind == BLENDED:
                 m = network.element_material[ei, ej, 0]
                 value = _look_up_held(k, m, mean) * scale[m]
@@ -323,40 +329,41 @@ def conductances(network, temperature, scale, links):
                         links, ei, ej, west, east, south, north, bottom, left, -drop * network.laminate_normal[row, 2]
                     )
                     bottom = top = left = right = 0.0
+            inverse_y = 1.0 / (south + north) if south + north > 0.0 else 0.0
             if has_west and has_east:
                 if has_south:
-                    links.x[ei - 1, ej - 1] += bottom * south / span_x
+                    links.x[ei - 1, ej - 1] += bottom * south * inverse_x
                 if has_north:
-                    links.x[ei - 1, ej] += top * north / span_x
+                    links.x[ei - 1, ej] += top * north * inverse_x
             if has_south and has_north:
                 if has_west:
-                    links.y[ei - 1, ej - 1] += left * west / span_y
+                    links.y[ei - 1, ej - 1] += left * west * inverse_y
                 if has_east:
-                    links.y[ei, ej - 1] += right * east / span_y
+                    links.y[ei, ej - 1] += right * east * inverse_y
     _end_links(network, temperature, scale, links)
+
+
+@numba.njit(cache=True, inline="always")
+def _content_at(network, scale, unknown, temperature):
+    """Heat content [J/m] and its slope [J/(m K)] of one unknown at ``temperature`` [K]."""
+    place = (temperature - TABLE_START) / TABLE_STEP
+    index = min(max(int(place), 0), TABLE_LENGTH - 2)
+    total, slope = 0.0, 0.0
+    for entry in range(network.content_start[unknown], network.content_start[unknown + 1]):
+        m = network.content_material[entry]
+        weight = network.content_area[entry] * scale[m]
+        low = network.enthalpy[m, index]
+        rise = network.enthalpy[m, index + 1] - low
+        total += weight * (low + rise * (place - index))
+        slope += weight * rise
+    return total, slope / TABLE_STEP
 
 
 @numba.njit(cache=True, nogil=True)
 def heat_content(network, temperature, scale, content, capacity):
     """Fill ``content`` [J/m] and its slope ``capacity`` [J/(m K)] (unknowns,) at ``temperature`` [K]."""
     for unknown in range(len(temperature)):
-        place = (temperature[unknown] - TABLE_START) / TABLE_STEP
-        index = int(place)
-        if index < 0:
-            index = 0
-        elif index > TABLE_LENGTH - 2:
-            index = TABLE_LENGTH - 2
-        fraction = place - index
-        total, slope = 0.0, 0.0
-        for entry in range(network.content_start[unknown], network.content_start[unknown + 1]):
-            m = network.content_material[entry]
-            weight = network.content_area[entry] * scale[m]
-            low = network.enthalpy[m, index]
-            rise = network.enthalpy[m, index + 1] - low
-            total += weight * (low + rise * fraction)
-            slope += weight * rise
-        content[unknown] = total
-        capacity[unknown] = slope / TABLE_STEP
+        content[unknown], capacity[unknown] = _content_at(network, scale, unknown, temperature[unknown])
 
 
 @numba.njit(cache=True, inline="always")
@@ -565,7 +572,7 @@ def assemble(network, links, exchange, capacity, face_slope, factor, band, borde
     Parameters
     ----------
     capacity : (unknowns,) [J/(m K)]; factor : float [s]
-    band : (cells, bandwidth + 1)        column k of row c holds entry (c + k, c) of the symmetric cell block
+    band : as in ``banded``              entry (c, k) holds entry (c + k, c) of the symmetric cell block
     border : (lumps, cells)              coupling of cells to conductors and zones
     corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
     """
@@ -630,101 +637,6 @@ def assemble(network, links, exchange, capacity, face_slope, factor, band, borde
 
 
 @numba.njit(cache=True, nogil=True)
-def factorise(band):
-    """Overwrite ``band`` by its Cholesky factor; column 0 becomes the inverse diagonal. False if not positive definite.
-
-    Columns are eliminated four at a time so that each trailing entry is loaded and stored once per four updates.
-    """
-    cells, width = band.shape
-    reach = width - 1
-    column = 0
-    while column < cells:
-        block = min(4, cells - column)
-        # eliminate inside the block, each column updating the later columns of the block
-        for p in range(block):
-            c = column + p
-            pivot = band[c, 0]
-            if not (pivot > 0.0):
-                return False
-            inverse = 1.0 / np.sqrt(pivot)
-            band[c, 0] = inverse
-            for k in range(1, width):
-                band[c, k] *= inverse
-            for q in range(p + 1, block):
-                shift = q - p
-                if shift <= reach:
-                    value = band[c, shift]
-                    if value != 0.0:
-                        for k in range(width - shift):
-                            band[column + q, k] -= value * band[c, k + shift]
-        # the whole block updates the rows behind it
-        if block == 4 and reach > 4:
-            a, b, d, e = band[column], band[column + 1], band[column + 2], band[column + 3]
-            for row in range(column + 4, min(cells, column + 4 + reach)):
-                k0 = row - column
-                v0 = a[k0] if k0 < width else 0.0
-                v1 = b[k0 - 1] if k0 - 1 < width else 0.0
-                v2 = d[k0 - 2] if k0 - 2 < width else 0.0
-                v3 = e[k0 - 3]
-                target = band[row]
-                both = width - k0
-                both = max(both, 0)
-                for k in range(both):
-                    target[k] -= v0 * a[k0 + k] + v1 * b[k0 - 1 + k] + v2 * d[k0 - 2 + k] + v3 * e[k0 - 3 + k]
-                for k in range(both, width - k0 + 3):
-                    part = v3 * e[k0 - 3 + k]
-                    if k0 - 1 + k < width:
-                        part += v1 * b[k0 - 1 + k]
-                    if k0 - 2 + k < width:
-                        part += v2 * d[k0 - 2 + k]
-                    target[k] -= part
-        else:
-            for p in range(block):
-                c = column + p
-                for k in range(block - p, width):
-                    row = c + k
-                    if row >= cells:
-                        break
-                    value = band[c, k]
-                    for m in range(width - k):
-                        band[row, m] -= value * band[c, k + m]
-        column += block
-    return True
-
-
-@numba.njit(cache=True, nogil=True)
-def solve_band(band, right):
-    """Overwrite ``right`` (cells,) by the solution for a factorised ``band``."""
-    cells, width = band.shape
-    for c in range(cells):
-        value = right[c] * band[c, 0]
-        right[c] = value
-        last = min(width, cells - c)
-        for k in range(1, last):
-            right[c + k] -= band[c, k] * value
-    for c in range(cells - 1, -1, -1):
-        last = min(width, cells - c)
-        # eight running sums: a fixed order that the compiler may still vectorise
-        s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = 0.0
-        k = 1
-        while k + 8 <= last:
-            s0 += band[c, k] * right[c + k]
-            s1 += band[c, k + 1] * right[c + k + 1]
-            s2 += band[c, k + 2] * right[c + k + 2]
-            s3 += band[c, k + 3] * right[c + k + 3]
-            s4 += band[c, k + 4] * right[c + k + 4]
-            s5 += band[c, k + 5] * right[c + k + 5]
-            s6 += band[c, k + 6] * right[c + k + 6]
-            s7 += band[c, k + 7] * right[c + k + 7]
-            k += 8
-        total = ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7))
-        while k < last:
-            total += band[c, k] * right[c + k]
-            k += 1
-        right[c] = (right[c] - total) * band[c, 0]
-
-
-@numba.njit(cache=True, nogil=True)
 def reduce_border(band, border, reduced, schur):
     """Factorise ``band``; fill ``reduced`` (conductors, cells) = band⁻¹ border and ``schur`` = -border band⁻¹ border.
 
@@ -733,9 +645,11 @@ def reduce_border(band, border, reduced, schur):
     if not factorise(band):
         return False
     conductors = border.shape[0]
+    right = np.zeros(border.shape[1] + PAD_ROWS)
     for a in range(conductors):
-        reduced[a, :] = border[a]
-        solve_band(band, reduced[a])
+        right[: border.shape[1]] = border[a]
+        solve_band(band, right)
+        reduced[a] = right[: border.shape[1]]
     for a in range(conductors):
         for b in range(conductors):
             total = 0.0
@@ -796,7 +710,10 @@ def solve_bordered(network, band, border, reduced, inverse, right):
             if reduced[a, cell] != 0.0:
                 total += reduced[a, cell] * right[cell]
         right[cells + a] -= total
-    solve_band(band, right[:cells])
+    padded = np.zeros(cells + PAD_ROWS)
+    padded[:cells] = right[:cells]
+    solve_band(band, padded)
+    right[:cells] = padded[:cells]
     answer = np.zeros(conductors)
     for a in range(conductors):
         for b in range(conductors):
@@ -819,72 +736,225 @@ def spread_conductors(network, temperature):
 
 
 @numba.njit(cache=True, nogil=True)
-def solve_stage(
-    network, links, exchange, surroundings, band, border, reduced, inverse, linear, k_scale, c_scale, joule, coefficient,
-    volume_source, base, weight, temperature, surface, work, tolerance, most,
+def chord_capacity(network, c_scale, temperature, content, rate, step, capacity):
+    """Fill ``capacity`` [J/(m K)] with the mean heat capacity over the step to come, as far as the slope tells.
+
+    temperature (unknowns,) [K] and content (unknowns,) [J/m]: at its start; rate (unknowns,) [K/s]; step [s]
+    """
+    for q in range(len(temperature)):
+        rise = min(max(step * rate[q], -FARTHEST), FARTHEST)
+        there, slope = _content_at(network, c_scale, q, temperature[q] + rise)
+        capacity[q] = (there - content[q]) / rise if abs(rise) > 0.1 else slope
+
+
+@numba.njit(cache=True, nogil=True)
+def make_matrix(
+    network, links, exchange, surroundings, linear, k_scale, capacity, temperature, rate, step, surface, gamma, band, border,
+    reduced, schur, corner, flow, slope,
 ):  # fmt: skip
-    """Solve one implicit stage  content(T) - weight * net_heat(T) = base  by simplified Newton; T is overwritten.
+    """Assemble and factorise the step matrix  capacity + gamma * step * (links + film slopes).
 
     Parameters
     ----------
-    joule (conductors,): I² R20 [W/m]; coefficient (conductors,): of resistance at 20 °C [1/K]
-    volume_source (unknowns,): heat sources of parts [W/m]
-    base (unknowns,) [J/m]; weight: gamma times the step [s]
-    work (6, unknowns) scratch: content, capacity, net, residual; rows 4, 5 hold border flows and slopes
-    tolerance [K]: largest last change; most: iterations allowed
+    temperature (unknowns,) [K] and rate (unknowns,) [K/s]: at the start; properties are looked up half way through the step,
+    as far as the slope tells: those serve all stages best. The other arrays are as in ``assemble`` and ``reduce_border``
+    and are filled; flow, slope (n_faces,): border flows and slopes [W/m], [W/(m K)] that went into the matrix
 
     Returns
     -------
-    (iterations or -1 when it did not settle, last change [K], previous change, generated [W/m], lost [W/m])
+    bool    False when the cells' matrix is not positive definite
+    """
+    if not linear:
+        ahead = np.empty(len(temperature))
+        for q in range(len(temperature)):
+            ahead[q] = temperature[q] + min(max(0.5 * step * rate[q], -FARTHEST), FARTHEST)
+        conductances(network, ahead, k_scale, links)
+        if len(network.zones.cell):
+            zone_exchange(network, links, temperature, exchange, 3)
+    border_flow(network, links, surroundings, temperature, surface, flow, slope)
+    assemble(network, links, exchange, capacity, slope, gamma * step, band, border, corner)
+    return reduce_border(band, border, reduced, schur)
+
+
+@numba.njit(cache=True, nogil=True)
+def read_cubics(before, rate_before, after, rate_after, weights, states):
+    """Fill ``states`` (n, unknowns) with cubics through both ends of a step; weights (n, 4) of the other arguments."""
+    for number in range(len(weights)):
+        a, b, c, d = weights[number, 0], weights[number, 1], weights[number, 2], weights[number, 3]
+        state = states[number]
+        for q in range(len(before)):
+            state[q] = (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q])
+
+
+@numba.njit(cache=True, nogil=True)
+def _settle(network, c_scale, wanted, temperature, content, capacity):
+    """Move each temperature until its heat content is ``wanted``; fill ``content`` and ``capacity`` there.
+
+    Enthalpy rises strictly and is linear inside each degree, so this ends after a few passes.
+    """
+    heat_content(network, temperature, c_scale, content, capacity)
+    for q in range(len(temperature)):
+        if capacity[q] <= 0.0:
+            continue
+        for _ in range(50):
+            miss = (wanted[q] - content[q]) / capacity[q]
+            if abs(miss) <= 1e-12 * temperature[q]:
+                break
+            temperature[q] += miss
+            content[q], capacity[q] = _content_at(network, c_scale, q, temperature[q])
+
+
+@numba.njit(cache=True, nogil=True)
+def take_step(
+    network, links, exchange, around, band, border, reduced, inverse, frozen, frozen_slope, matrix_heat, linear, exact, tight,
+    k_scale, c_scale, joule, coefficient, source, step, scheme, content, predicted, follow, states, flows, surface, work, after,
+    tolerance, most, first, history, result,
+):  # fmt: skip
+    """One step of the three-stage method; each stage solves  content(T) - weight * net_heat(T) = base.
+
+    Every stage is solved by Newton's method with one frozen matrix, and only as far as the step's tolerance asks. What the
+    last iteration leaves open does not leak: its flows are taken linear in the last change, which is what the matrix says,
+    so heat content still changes by exactly what flows, and at the end of the step temperature is set to what the
+    content says.
+
+    Parameters
+    ----------
+    around: Surroundings at the three stages; band, border, reduced, inverse: the factorised matrix
+    frozen (unknowns,), frozen_slope (n_faces,), matrix_heat (conductors,): heat capacity, slope of border flows and I² R20
+    that went into it
+    linear: properties do not depend on temperature; exact: nor do films, so that the matrix is all there is; tight: solve to rounding (air zones, whose flows bend)
+    joule (3, conductors): I² R20 [W/m]; coefficient (conductors,): of resistance at 20 °C [1/K]
+    source (3, unknowns): heat sources of parts [W/m]
+    scheme (3, 5): weights of the flows of stages 0, 1, 2 and of the error estimate, and gamma, one row per stage
+    content (unknowns,): at the start; predicted (3, unknowns) [K]: first guesses; follow (3,): how the error of the
+    prediction grows from one stage to the next
+    states (3, unknowns), flows (3, unknowns): temperature [K] and heat flow [W/m] of the stages; states[first] is a start
+    when ``first`` is not -1 and earlier stages are done
+    work (6, unknowns or faces) scratch; after (3, unknowns): content, capacity and slope at the end
+    history (1,): contraction of the iteration so far; result (6,): iterations, generated and lost [J/m], error [K]
+
+    Returns
+    -------
+    int    -1 when done, else the stage that did not settle; work[1] then holds the heat capacity where it got to
     """
     zones = network.zones
     cells = network.shape[4]
     first_zone = cells + network.shape[5]
     faces = len(network.face_cell)
-    content, capacity, net, right = work[0], work[1], work[2], work[3]
-    source = np.empty(len(temperature))
+    n = len(content)
+    here, capacity, net, right = work[0][:n], work[1][:n], work[2][:n], work[3][:n]
     face_flow, face_slope = work[4][:faces], work[5][:faces]
-    change, previous = np.inf, np.inf
-    for iteration in range(most + 1):
-        if not linear:
-            conductances(network, temperature, k_scale, links)
-        if len(zones.cell):
-            zone_exchange(network, links, temperature, exchange, 2)
-        border_flow(network, links, surroundings, temperature, surface, face_flow, face_slope)
-        source[:] = volume_source
-        for c in range(len(joule)):
-            source[cells + c] += joule[c] * (1.0 + coefficient[c] * (temperature[cells + c] - 293.15))
-        net_heat(network, links, exchange, temperature, source, face_flow, net)
-        heat_content(network, temperature, c_scale, content, capacity)
-        mismatch, generated, lost, turnover = 0.0, 0.0, 0.0, 0.0
-        for q in range(len(temperature)):
-            right[q] = base[q] + weight * net[q] - content[q]
-            generated += source[q]
-            turnover += abs(source[q])
-        for z in range(len(zones.is_open)):
-            if zones.is_open[z]:
-                # air held at a given temperature: what reaches it is lost, its own equation stands still
-                right[first_zone + z] = 0.0
-        for index in range(len(zones.cell)):
-            if zones.is_open[zones.zone[index]]:
-                lost += exchange.flow[index]
-                turnover += abs(exchange.flow[index])
-        for q in range(len(temperature)):
-            mismatch += right[q]
-        for f in range(faces):
-            lost += face_flow[f]
-            turnover += abs(face_flow[f])
-        if iteration > 0 and change < tolerance and abs(mismatch) <= 1e-7 * weight * turnover + 1e-10:
-            return iteration, change, previous, generated, lost
-        if iteration == most:
+    base, heat = np.empty(n), np.empty(n)
+    gamma = scheme[0, 4]
+    weight = gamma * step
+    if first < 0:
+        result[:] = 0.0
+    for stage in range(max(first, 0), 3):
+        state = states[stage]
+        for q in range(n):
+            base[q] = content[q]
+            for earlier in range(stage):
+                base[q] += step * scheme[stage, earlier] * flows[earlier, q]
+        if stage != first:
+            if stage == 0:
+                state[:] = predicted[0]
+            else:
+                for q in range(n):
+                    state[q] = predicted[stage, q] + follow[stage] * (states[stage - 1, q] - predicted[stage - 1, q])
+            for z in range(len(zones.is_open)):
+                if zones.is_open[z]:
+                    state[first_zone + z] = predicted[stage, first_zone + z]
+            spread_conductors(network, state)
+        change, previous = np.inf, np.inf
+        generated, lost = 0.0, 0.0
+        done = False
+        for iteration in range(most + 1):
+            if not linear:
+                conductances(network, state, k_scale, links)
+            if len(zones.cell):
+                zone_exchange(network, links, state, exchange, 2)
+            border_flow(network, links, around[stage], state, surface, face_flow, face_slope)
+            heat[:] = source[stage]
+            for c in range(joule.shape[1]):
+                heat[cells + c] += joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
+            net_heat(network, links, exchange, state, heat, face_flow, net)
+            heat_content(network, state, c_scale, here, capacity)
+            for q in range(n):
+                right[q] = base[q] + weight * net[q] - here[q]
+            generated, lost = heat.sum(), face_flow.sum()
+            for z in range(len(zones.is_open)):
+                if zones.is_open[z]:
+                    # air held at a given temperature: what reaches it is lost, its own equation stands still
+                    right[first_zone + z] = 0.0
+            turnover = abs(generated) + abs(lost)
+            for index in range(len(zones.cell)):
+                if zones.is_open[zones.zone[index]]:
+                    lost += exchange.flow[index]
+                    turnover += abs(exchange.flow[index])
+            if tight and iteration > 0 and change < tolerance and (
+                abs(right.sum()) <= 1e-7 * weight * turnover + 1e-10
+            ):
+                done = True
+                break
+            if iteration == most:
+                break
+            solve_bordered(network, band, border, reduced, inverse, right)
+            previous = change
+            change = 0.0
+            for q in range(n):
+                state[q] += right[q]
+                change = max(change, abs(right[q]))
+            spread_conductors(network, state)
+            result[0] += 1
+            if not (change < 1e6) or (iteration >= 2 and change > 0.8 * previous and change > tolerance):
+                break
+            if tight:
+                continue
+            if iteration > 0 and previous > 0.0:
+                ratio = min(change / previous, 0.9)
+                history[0] = max(ratio / (1.0 - ratio), 0.002)
+            enough = change <= tolerance or (history[0] * change <= tolerance and (stage > 0 or iteration > 0))
+            if exact:
+                same = True
+                for c in range(joule.shape[1]):
+                    same = same and abs(joule[stage, c] - matrix_heat[c]) <= 1e-9 * matrix_heat[c]
+                enough = enough or same
+            if not enough:
+                continue
+            # the flows of this iteration, linear in its change
+            bend = 0.0
+            if not linear:
+                heat_content(network, state, c_scale, net, capacity)
+            for q in range(n):
+                reached = here[q] + frozen[q] * right[q]
+                if not linear and capacity[q] > 0.0:
+                    bend = max(bend, abs(net[q] - reached) / capacity[q])
+                here[q] = reached
+            if bend > tolerance:
+                continue
+            for f in range(faces):
+                lost += frozen_slope[f] * right[network.face_cell[f]]
+            for c in range(joule.shape[1]):
+                generated += matrix_heat[c] * coefficient[c] * right[cells + c]
+            done = True
             break
-        solve_bordered(network, band, border, reduced, inverse, right)
-        previous = change
-        change = 0.0
-        for q in range(len(temperature)):
-            temperature[q] += right[q]
-            change = max(change, abs(right[q]))
-        spread_conductors(network, temperature)
-        if not (change < 1e6) or (iteration >= 2 and change > 0.8 * previous and change > tolerance):
-            break
-    return -1, change, previous, generated, lost
+        if not done:
+            heat_content(network, state, c_scale, here, capacity)
+            return stage
+        for q in range(n):
+            flows[stage, q] = (here[q] - base[q]) / weight
+        result[1] += step * scheme[2, stage] * generated
+        result[2] += step * scheme[2, stage] * lost
+    for q in range(n):
+        right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
+    solve_bordered(network, band, border, reduced, inverse, right)
+    result[3] = np.abs(right).max()
+    state = states[2]
+    net[:] = here
+    _settle(network, c_scale, net, state, after[0], after[1])
+    spread_conductors(network, state)
+    border_flow(network, links, around[2], state, surface, face_flow, face_slope)
+    for q in range(n):
+        after[2, q] = flows[2, q] / after[1, q] if after[1, q] > 0.0 else 0.0
+    spread_conductors(network, after[2])
+    return -1

@@ -224,33 +224,6 @@ def air_layer_resistance(thickness, emissivity=(0.9, 0.9), mean_temperature=283.
     return 1.0 / (convection + between * 4 * STEFAN_BOLTZMANN * mean_temperature**3)
 
 
-def cavity_conductivity(depth, width, difference=10.0, emissivity=(0.9, 0.9), mean_temperature=283.15):
-    """Equivalent conductivity of a small rectangular air cavity: k = d (h_a + h_r).
-
-    h_a = max(0.025 / d, 0.73 dT^(1/3)) W/(m² K), h_r = 4 sigma Tm³ E F, E = 1 / (1/e1 + 1/e2 - 1),
-    F = (1 + sqrt(1 + (d/b)²) - d/b) / 2.
-
-    Parameters
-    ----------
-    depth, width : float          d along the heat flow and b across it, b at least 5 mm [m]
-    difference : float            between the two faces [K]
-    emissivity : pair of float    of both faces
-    mean_temperature : float      [K]
-
-    Returns
-    -------
-    float                         [W/(m K)]
-
-    Source
-    ------
-    ISO 10077-2:2003 clause 6.3 (from memory, medium confidence). Worked example: 20 x 20 mm: 0.0911 W/(m K).
-    """
-    convection = max(0.025 / depth, 0.73 * difference ** (1 / 3))
-    between = 1.0 / (1 / emissivity[0] + 1 / emissivity[1] - 1)
-    seen = (1 + np.sqrt(1 + (depth / width) ** 2) - depth / width) / 2
-    return depth * (convection + 4 * STEFAN_BOLTZMANN * mean_temperature**3 * between * seen)
-
-
 CORRELATIONS = {
     "vertical_plate": (vertical_plate_coefficient, "height"),
     "horizontal_cylinder": (horizontal_cylinder_coefficient, "diameter"),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
+from ampsoak.heat.contacts import with_contacts
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,
@@ -22,7 +23,7 @@ from ampsoak.heat.kernels import (
 )
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
-from ampsoak.scenario.case import Scenario
+from ampsoak.scenario.case import EDGES, Scenario
 from ampsoak.section.build import Section
 
 _FLATTEST = 2.0  # aspect up to which elements are blended; links stay positive up to the root of 5
@@ -30,8 +31,19 @@ _SLIVER = 1e-9  # shares of an element under this are rounding, not material
 
 
 @dataclass(frozen=True)
+class EdgeFaces:
+    """Border faces that stand for one edge of the section: their numbers (n,), and how often each counts."""
+
+    face: np.ndarray
+    count: int
+
+
+@dataclass(frozen=True)
 class HeatModel:
     """A section ready to be solved.
+
+    Where a section is its own mirror image the network may hold one side only (``heat.fold``): then several cells,
+    conductors or faces read one unknown, and ``copies`` says how many sides there are.
 
     Parameters
     ----------
@@ -43,8 +55,13 @@ class HeatModel:
     part_cells : list of (n,) int64         unknowns that stand for each part (its conductor, or its cells)
     part_weights : list of (n,) float64     their shares of the part, for means
     source_area : list of (part, (unknowns,) float64)   [m²] per part with a heat source
+    part_area : (n_parts,) float64          whole area of each part [m²]
     resistance, temperature_coefficient : (conductors,)    [Ω/m], [1/K]
     circuit, current_factor : (conductors,)
+    conductor_unknown : (conductors,) int64     unknown of each conductor of the scenario
+    keeper, share : (network conductors,)   conductor of the scenario that each unknown is, and how much of it is on this side
+    copies : int                            sides that the network stands for
+    edge_faces : dict                       edge name to EdgeFaces
     """
 
     section: Section
@@ -55,10 +72,16 @@ class HeatModel:
     part_cells: list
     part_weights: list
     source_area: list
+    part_area: np.ndarray
     resistance: np.ndarray
     temperature_coefficient: np.ndarray
     circuit: np.ndarray
     current_factor: np.ndarray
+    conductor_unknown: np.ndarray
+    keeper: np.ndarray
+    share: np.ndarray
+    edge_faces: dict
+    copies: int = 1
 
     @property
     def cells(self) -> int:
@@ -76,13 +99,18 @@ class HeatModel:
         return self.cells + self.lumps
 
     @property
-    def conductor_slice(self) -> slice:
-        """Where conductors are in a state."""
-        return slice(self.cells, self.cells + int(self.network.shape[5]))
+    def first_zone(self) -> int:
+        """Number of the first air zone in a state."""
+        return self.cells + int(self.network.shape[5])
+
+    @property
+    def coefficient(self) -> np.ndarray:
+        """Temperature coefficient of resistance of each conductor unknown, (network conductors,) [1/K]."""
+        return self.temperature_coefficient[self.keeper]
 
     def hold_open_air(self, temperature: np.ndarray, time: float) -> None:
         """Set the air of open zones in a state (unknowns,) [K] to what it is at ``time`` [s]."""
-        first = self.conductor_slice.stop
+        first = self.first_zone
         for number, open_ in enumerate(self.network.zones.is_open):
             if open_:
                 part = self.section.scenario.parts[self.section.air.zone_parts[number]]
@@ -123,10 +151,19 @@ class HeatModel:
         carried = np.where(self.circuit >= 0, np.append(currents, 0.0)[self.circuit], 0.0) * self.current_factor
         return carried**2 * self.resistance
 
+    def heat_at_20(self, currents: np.ndarray) -> np.ndarray:
+        """What of ``joule_at_20`` each conductor unknown carries, (network conductors,) [W/m]."""
+        return self.joule_at_20(currents)[self.keeper] * self.share
+
     def joule(self, currents: np.ndarray, temperature: np.ndarray) -> np.ndarray:
         """Heat of each conductor, (conductors,) [W/m], at circuit ``currents`` and a state (unknowns,) [K]."""
-        rise = temperature[self.conductor_slice] - 293.15
+        rise = temperature[self.conductor_unknown] - 293.15
         return self.joule_at_20(currents) * (1 + self.temperature_coefficient * rise)
+
+    @property
+    def heated(self) -> bool:
+        """Whether parts have heat sources of their own."""
+        return bool(self.source_area)
 
     def part_sources(self, time: float) -> np.ndarray:
         """Heat sources of parts at ``time`` [s], (unknowns,) [W/m]."""
@@ -134,7 +171,7 @@ class HeatModel:
         for part, area in self.source_area:
             heat = self.section.scenario.parts[part].heat_source
             strength = float(heat.value.at(time))
-            source += area * (strength if heat.kind == "volume" else strength / area.sum())
+            source += area * (strength if heat.kind == "volume" else strength / self.part_area[part])
         return source
 
     def field(self, temperature: np.ndarray) -> np.ndarray:
@@ -190,23 +227,21 @@ def _elements(section, part_material, part_conductor, materials):
     kind = np.full((nx + 1, ny + 1), LAMINATE, dtype=np.int64)
     kind[all_pure & same] = UNIFORM
     kind[all_pure & ~same] = QUARTERED
+    touched = np.zeros(kind.shape, dtype=bool) if section.contact is None else section.contact.touched
+    kind[touched] = LAMINATE
     kind[filled <= _SLIVER * area.sum(axis=-1)] = ABSENT
     main = np.where(present, main, first)
     row = np.full((nx + 1, ny + 1), -1, dtype=np.int64)
-    start, entry_material, entry_share, normals, cross = [0], [], [], [], []
     covered = np.pad(section.point_conductor, 1, constant_values=0) >= 0  # the rim counts as covered: no cross term
     corner_covered = covered[:-1, :-1] | covered[1:, :-1] | covered[:-1, 1:] | covered[1:, 1:]
-    for ei, ej in np.argwhere(kind == LAMINATE):
-        row[ei, ej] = len(normals)
-        shares = element_solid[ei, ej] / filled[ei, ej]
-        for material in np.flatnonzero(shares > _SLIVER):
-            entry_material.append(material)
-            entry_share.append(shares[material])
-        start.append(len(entry_material))
-        tensor = section.interface[ei, ej]
-        weight = tensor[0] + tensor[1]
-        normals.append(tensor / weight if weight > 0 else (0.5, 0.5, 0.0))
-        cross.append(bool(not corner_covered[ei, ej] and metal[ei, ej].sum() <= _SLIVER * area[ei, ej].sum()))
+    mixed = kind == LAMINATE
+    row[mixed] = np.arange(mixed.sum())
+    shares = element_solid[mixed] / filled[mixed][:, None]
+    held = shares > _SLIVER
+    tensor = section.interface[mixed]
+    weight = (tensor[:, 0] + tensor[:, 1])[:, None]
+    normals = np.where(weight > 0, tensor / np.where(weight > 0, weight, 1.0), (0.5, 0.5, 0.0))
+    whole = ~corner_covered & (metal.sum(axis=-1) <= _SLIVER * area.sum(axis=-1))
     span_x = np.diff(section.x_points, prepend=-np.inf, append=np.inf)[:, None]
     span_y = np.diff(section.y_points, prepend=-np.inf, append=np.inf)[None, :]
     # flatter elements would get negative links, and with them states hotter than anything that heats them
@@ -217,11 +252,11 @@ def _elements(section, part_material, part_conductor, materials):
         "element_kind": kind,
         "element_material": main.astype(np.int64),
         "laminate_row": row,
-        "laminate_start": np.asarray(start, dtype=np.int64),
-        "laminate_material": np.asarray(entry_material, dtype=np.int64),
-        "laminate_share": np.asarray(entry_share, dtype=float),
-        "laminate_normal": np.asarray(normals, dtype=float).reshape(-1, 3),
-        "laminate_cross": np.asarray(cross, dtype=bool),
+        "laminate_start": np.concatenate([[0], np.cumsum(held.sum(axis=1))]).astype(np.int64),
+        "laminate_material": np.nonzero(held)[1].astype(np.int64),
+        "laminate_share": shares[held],
+        "laminate_normal": normals,
+        "laminate_cross": (whole & ~touched)[mixed],  # a diagonal would lead round a contact resistance
     }
 
 
@@ -297,6 +332,11 @@ def _faces(section, part_material, materials, order):
         "face_material": np.asarray(found["material"], dtype=np.int64),
         "face_weight": np.asarray(found["weight"], dtype=float),
     }
+
+
+def _edge_faces(scenario: Scenario, face_boundary: np.ndarray) -> dict:
+    edge = np.array([scenario.boundaries[b].edge for b in face_boundary], dtype=object)
+    return {name: EdgeFaces(np.flatnonzero(edge == name), 1) for name in EDGES}
 
 
 def _link_states(section: Section) -> tuple[np.ndarray, np.ndarray]:
@@ -415,7 +455,7 @@ def build_model(section: Section) -> HeatModel:
                 area[cells + network.covered[cell]] += area[cell]
                 area[cell] = 0.0
             sources.append((index, area))
-    return HeatModel(
+    model = HeatModel(
         section=section,
         network=network,
         materials=tuple(materials),
@@ -424,11 +464,17 @@ def build_model(section: Section) -> HeatModel:
         part_cells=part_cells,
         part_weights=part_weights,
         source_area=sources,
+        part_area=section.part_area_mesh,
+        conductor_unknown=cells + np.arange(len(scenario.conductors)),
+        keeper=np.arange(len(scenario.conductors)),
+        share=np.ones(len(scenario.conductors)),
+        edge_faces=_edge_faces(scenario, network.face_boundary),
         resistance=np.array([conductor.resistance for conductor in scenario.conductors]),
         temperature_coefficient=np.array([conductor.temperature_coefficient for conductor in scenario.conductors]),
         circuit=np.array([conductor.circuit for conductor in scenario.conductors], dtype=np.int64),
         current_factor=np.array([conductor.current_factor for conductor in scenario.conductors]),
     )
+    return with_contacts(model, section.contact_at_ends[inside])
 
 
 def _scatter(order: np.ndarray, values: np.ndarray) -> np.ndarray:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ampsoak.heat import kernels
+from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.stepping import Member, Stepper
@@ -51,7 +52,7 @@ class SteadySolver:
         network, n, cells = model.network, model.unknowns, model.cells
         lumps, faces = n - cells, len(network.face_cell)
         self.links = model.new_links()
-        self.band = np.zeros((cells, int(network.shape[6]) + 1))
+        self.band = empty_band(cells, int(network.shape[6]))
         self.border, self.reduced = np.zeros((lumps, cells)), np.zeros((lumps, cells))
         self.schur, self.inverse = np.zeros((lumps, lumps)), np.zeros((lumps, lumps))
         self.flow, self.slope = np.zeros(faces), np.zeros(faces)
@@ -73,17 +74,18 @@ class SteadySolver:
             network, self.links, self.boundaries.at(self.time), temperature, surface, self.flow, self.slope
         )
         heat = source.copy()
-        heat[model.conductor_slice] += joule * (1 + model.temperature_coefficient * (temperature[model.conductor_slice] - 293.15))
+        metal = slice(model.cells, model.first_zone)
+        heat[metal] += joule * (1 + model.coefficient * (temperature[metal] - 293.15))
         net = np.zeros(model.unknowns)
         kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
-        net[model.conductor_slice.stop :][zones.is_open] = 0.0
+        net[model.first_zone :][zones.is_open] = 0.0
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
         corner = np.zeros(model.lumps)
         kernels.assemble(
             network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.band,
             self.border, corner,
         )  # fmt: skip
-        corner[: len(joule)] -= joule * model.temperature_coefficient
+        corner[: len(joule)] -= joule * model.coefficient
         if not kernels.reduce_border(self.band, self.border, self.reduced, self.schur):
             status = 1
         else:
@@ -102,7 +104,7 @@ class SteadySolver:
         growing length follow the physical path until the state settles or passes ``CEILING``.
         """
         model = self.model
-        joule = model.joule_at_20(currents)
+        joule = model.heat_at_20(currents)
         source = model.part_sources(self.time)
         temperature = np.array(guess, dtype=float)
         kernels.spread_conductors(model.network, temperature)

@@ -17,6 +17,7 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import kernels
+from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.scenario.case import CurrentProfile
@@ -28,14 +29,26 @@ _NODES = (GAMMA, (1 + GAMMA) / 2, 1.0)
 _A21 = (1 - GAMMA) / 2
 _E2 = (0.5 - GAMMA) / (_NODES[1] - GAMMA)  # embedded second-order weights on the first two stages
 _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
+_SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row per stage
+    [
+        [GAMMA, 0.0, 0.0, _ERROR[0], GAMMA],
+        [_A21, GAMMA, 0.0, _ERROR[1], GAMMA],
+        [_B1, _B2, GAMMA, _ERROR[2], GAMMA],
+    ]
+)
 _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
-_FARTHEST = 40.0  # [K] that properties are looked up ahead
+_STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leave open
+_TIGHT_SHARE = 0.01
+_TREND, _GROWTH = 1.5, 8.0  # most that the trend of the error adds; most that a step grows
+_START = 12.0  # tolerances that the first step after a jump would go at its first slope
+_LEVEL = 300.0  # [K] any temperature inside the tables
+_ABSURD = 1e5  # [K] nothing is left that could be that hot
 _MOST_MATRICES = 8  # matrices tried in one stage
 # The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
 # share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
-_LOCAL_SHARE = 3.0
+_LOCAL_SHARE = 2.5
 
 
 @dataclass(frozen=True)
@@ -87,40 +100,45 @@ class Step:
     surface: np.ndarray
     surface_flow: np.ndarray
 
-    def at(self, time: float, unknowns=slice(None)) -> np.ndarray:
-        """Temperature [K] of ``unknowns`` at ``time`` inside the step."""
+    def at(self, time, unknowns=slice(None)) -> np.ndarray:
+        """Temperature [K] of ``unknowns`` at ``time`` inside the step; (n, unknowns) at several times (n,)."""
         length = self.end - self.begin
-        s = (time - self.begin) / length
-        a, b = self.before[unknowns], self.after[unknowns]
-        cubic = (
-            (1 + 2 * s) * (1 - s) ** 2 * a
-            + s * (1 - s) ** 2 * length * self.rate_before[unknowns]
-            + s * s * (3 - 2 * s) * b
-            - s * s * (1 - s) * length * self.rate_after[unknowns]
+        s = (np.asarray(time, dtype=float)[..., None] - self.begin) / length
+        weights = np.concatenate(
+            [(1 + 2 * s) * (1 - s) ** 2, s * (1 - s) ** 2 * length, s * s * (3 - 2 * s), -s * s * (1 - s) * length], axis=-1
         )
-        return cubic
+        known = [values[unknowns] for values in (self.before, self.rate_before, self.after, self.rate_after)]
+        states = np.empty((*weights.shape[:-1], len(known[0])))
+        kernels.read_cubics(*known, np.atleast_2d(weights), states.reshape(-1, len(known[0])))
+        return states
 
 
 @dataclass(frozen=True)
 class Factor:
-    """A factorised step matrix: all of it that does not depend on the currents."""
+    """A factorised step matrix: all of it that does not depend on the currents, and what went into it."""
 
     band: np.ndarray
     border: np.ndarray
     reduced: np.ndarray
     schur: np.ndarray
     corner: np.ndarray
+    capacity: np.ndarray
+    flow: np.ndarray
+    slope: np.ndarray
 
     @classmethod
     def empty(cls, model: HeatModel) -> Factor:
         """Arrays of the right shapes."""
-        cells, conductors = model.cells, model.lumps
+        cells, lumps, faces = model.cells, model.lumps, len(model.network.face_cell)
         return cls(
-            np.zeros((cells, int(model.network.shape[6]) + 1)),
-            np.zeros((conductors, cells)),
-            np.zeros((conductors, cells)),
-            np.zeros((conductors, conductors)),
-            np.zeros(conductors),
+            empty_band(cells, int(model.network.shape[6])),
+            np.zeros((lumps, cells)),
+            np.zeros((lumps, cells)),
+            np.zeros((lumps, lumps)),
+            np.zeros(lumps),
+            np.zeros(model.unknowns),
+            np.zeros(faces),
+            np.zeros(faces),
         )
 
 
@@ -192,15 +210,21 @@ class Stepper:
         self.own: Factor | None = None
         self.factor: Factor | None = None
         self.inverse = np.zeros((lumps, lumps))
-        self.work = np.zeros((6, max(n, len(network.face_cell))))[:, :]
+        self.work = np.zeros((6, max(n, len(network.face_cell))))
         self.surface = self.temperature[network.face_cell].copy()
         self.content, self.capacity = np.zeros(n), np.zeros(n)
         kernels.heat_content(network, self.temperature, self.c_scale, self.content, self.capacity)
+        # of a linear section, the same bits whichever member fills the shelf first
+        self.level = np.zeros(n)
+        kernels.heat_content(network, np.full(n, _LEVEL), self.c_scale, np.zeros(n), self.level)
         self.rate: np.ndarray | None = None
+        self.behind: Step | None = None  # the step that led here, where nothing has jumped since
+        self.states, self.flows, self.no_sources = np.zeros((3, n)), np.zeros((3, n)), np.zeros((3, n))
+        self.contraction, self.result = np.ones(1), np.zeros(6)
+        self.settled: tuple[float, float] | None = None  # length and error of that step
         self.key: tuple | None = None
-        self.slow = False
         self.suggested: float | None = None
-        self.accepted = self.rejected = self.factorised = 0
+        self.accepted = self.rejected = self.factorised = self.solved = 0
         self.breaks = sorted(
             {t for profile in member.profiles for t in profile.time} | set(boundaries.times) | _part_times(model)
         )
@@ -224,38 +248,27 @@ class Stepper:
         )
         return flow, slope
 
-    def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray) -> Factor | None:
+    def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray | None) -> Factor | None:
         """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
         model = self.model
-        if not model.linear:
-            kernels.conductances(model.network, self._ahead(step), self.k_scale, self.links)
-            kernels.zone_exchange(model.network, self.links, self.temperature, self.exchange, 3)
-        kernels.assemble(
-            model.network, self.links, self.exchange, capacity, self._border_flow(surroundings)[1],
-            GAMMA * step, factor.band, factor.border, factor.corner,
-        )  # fmt: skip
+        if capacity is not None:
+            factor.capacity[:] = capacity
+        else:
+            kernels.chord_capacity(
+                model.network, self.c_scale, self.temperature, self.content, self.rate, step, factor.capacity
+            )
         self.factorised += 1
-        return factor if kernels.reduce_border(factor.band, factor.border, factor.reduced, factor.schur) else None
+        done = kernels.make_matrix(
+            model.network, self.links, self.exchange, surroundings, model.linear, self.k_scale, factor.capacity,
+            self.temperature, self.rate, step, self.surface, GAMMA, factor.band, factor.border, factor.reduced, factor.schur,
+            factor.corner, factor.flow, factor.slope,
+        )  # fmt: skip
+        return factor if done else None
 
-    def _ahead(self, step: float) -> np.ndarray:
-        """State half way through the step, as far as the slope tells: its properties serve all stages best."""
-        return self.temperature + np.clip(0.5 * step * self.rate, -_FARTHEST, _FARTHEST)
-
-    def _chord_capacity(self, step: float) -> np.ndarray:
-        """Mean heat capacity over the step to come, as far as the slope tells."""
-        if self.model.linear:
-            return self.capacity
-        content, capacity = np.empty_like(self.content), np.empty_like(self.capacity)
-        ahead = self._ahead(2 * step)
-        kernels.heat_content(self.model.network, ahead, self.c_scale, content, capacity)
-        rise = ahead - self.temperature
-        far = np.abs(rise) > 0.1
-        capacity[far] = (content[far] - self.content[far]) / rise[far]
-        return capacity
-
-    def _factorise(self, step: float, joule: np.ndarray, surroundings, capacity: np.ndarray | None = None) -> bool:
+    def _factorise(self, step: float, heat: np.ndarray, surroundings, capacity: np.ndarray | None = None) -> bool:
         """Make the matrix of ``step`` current; False when it is not positive definite."""
-        capacity = self._chord_capacity(step) if capacity is None else capacity
+        if capacity is None and self.model.linear:
+            capacity = self.level
         if self.shelf is not None and step == _on_ladder(step):
             self.factor = self.shelf.get(
                 step, lambda: self._assembled(step, surroundings, Factor.empty(self.model), capacity)
@@ -267,7 +280,7 @@ class Stepper:
         if self.factor is None:
             return False
         corner = self.factor.corner.copy()
-        corner[: len(joule)] -= GAMMA * step * joule * self.model.temperature_coefficient
+        corner[: len(heat)] -= GAMMA * step * heat * self.model.coefficient
         return kernels.invert_conductors(self.factor.schur, corner, self.inverse)
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
@@ -275,7 +288,9 @@ class Stepper:
         model, network = self.model, self.model.network
         flow, _ = self._border_flow(self.boundaries.at(self.time))
         source = model.part_sources(self.time)
-        source[model.conductor_slice] += model.joule(current, self.temperature)
+        heat = model.heat_at_20(current)
+        metal = slice(model.cells, model.first_zone)
+        source[metal] += heat * (1 + model.coefficient * (self.temperature[metal] - 293.15))
         net = np.zeros(model.unknowns)
         kernels.zone_exchange(network, self.links, self.temperature, self.exchange, 4)
         kernels.net_heat(network, self.links, self.exchange, self.temperature, source, flow, net)
@@ -283,7 +298,7 @@ class Stepper:
 
     def _first_step(self, rate: np.ndarray) -> float:
         fastest = float(np.abs(rate).max(initial=0.0))
-        allowed = 4.0 * self.tolerance
+        allowed = _START * self.tolerance
         # never so short that it counts as collapsed: cells that store next to nothing answer at once and do not matter
         return min(max(allowed / fastest, 1e3 * _SMALLEST), 100.0) if fastest > 0 else 10.0
 
@@ -297,10 +312,9 @@ class Stepper:
                 current = self.currents(self.time)
                 if fresh:
                     before = self._initial_rate(current)
-                    if self.rate is None or np.abs(before - self.rate)[self.model.conductor_slice].max(initial=0.0) > 0 or (
-                        self.suggested is None
-                    ):
-                        self.rate = before
+                    metal = slice(self.model.cells, self.model.first_zone)
+                    if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.suggested is None:
+                        self.rate, self.behind, self.settled = before, None, None
                         self.suggested = self._first_step(before)
                     fresh = False
                 yield self._advance(stop)
@@ -320,101 +334,105 @@ class Stepper:
 
     def _try(self, step: float, end: float) -> Step | float:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
-        model, network = self.model, self.model.network
+        model, n = self.model, self.model.unknowns
         currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
-        joules = [model.joule_at_20(current) for current in currents]
-        surrounding = [self.boundaries.at(self.time + node * step) for node in _NODES]
-        key = (step, joules[2].tobytes())
-        if key != self.key or (self.slow and not self.linear):
+        heat = np.array([model.heat_at_20(current) for current in currents])
+        around = tuple(self.boundaries.at(self.time + node * step) for node in _NODES)
+        key = (step, heat[2].tobytes())
+        if key != self.key or not self.linear:
             self.key = None
-            if not self._factorise(step, joules[2], surrounding[2]):
+            if not self._factorise(step, heat[2], around[2]):
                 return step / 4
             self.key = key
-        matrix = (self.factor.band, self.factor.border, self.factor.reduced, self.inverse)
-        flows, temperature = [], self.temperature.copy()
-        generated = lost = 0.0
-        slowest = 0
-        stage_tolerance = min(1e-3, 0.01 * self.tolerance)
-        guess = temperature + GAMMA * step * self.rate
-        weights = (_B1, _B2, GAMMA)
-        for stage in range(3):
-            base = self.content.copy()
-            if stage == 1:
-                base += step * _A21 * flows[0]
-            elif stage == 2:
-                base += step * (_B1 * flows[0] + _B2 * flows[1])
-            state = guess.copy()
-            model.hold_open_air(state, self.time + _NODES[stage] * step)
-            kernels.spread_conductors(network, state)
-            solved = self._solve_stage(stage, step, surrounding, joules, base, state, matrix, stage_tolerance)
-            if solved is None:
-                self.key = None
-                return step / 4
-            iterations, made, left = solved
-            slowest = max(slowest, iterations)
-            content = self.work[0, : model.unknowns].copy()
-            flows.append((content - base) / (GAMMA * step))
-            generated += step * weights[stage] * made
-            lost += step * weights[stage] * left
-            if stage == 0:
-                first = state
-                guess = temperature + (state - temperature) * (_NODES[1] / _NODES[0])
-            elif stage == 1:
-                guess = first + (state - first) * ((1 - _NODES[0]) / (_NODES[1] - _NODES[0]))
-        estimate = step * (_ERROR[0] * flows[0] + _ERROR[1] * flows[1] + _ERROR[2] * flows[2])
-        kernels.solve_bordered(network, *matrix, estimate)
-        error = float(np.abs(estimate).max())
+        predicted, follow = self._prediction(step)
+        sources = self.no_sources
+        if model.heated:
+            sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
+        after = np.empty((3, n))
+        if not self._solve_stages(step, around, heat, sources, predicted, follow, after):
+            self.key = None
+            return step / 4
+        error = float(self.result[3])
         allowed = _LOCAL_SHARE * self.tolerance
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:
             return step * max(0.2, factor)
-        return self._accept(step, end, state, content, flows[2], generated, lost, currents[2], error, factor,
-                            slowest)  # fmt: skip
+        return self._accept(step, end, self.states[2].copy(), after, currents[2], error, factor)
 
-    def _solve_stage(self, stage, step, surrounding, joules, base, state, matrix, tolerance):
-        """Solve one stage into ``state``; (iterations, generated, lost), or None when it does not settle.
+    def _prediction(self, step: float) -> tuple[np.ndarray, np.ndarray]:
+        """First guess of each stage (3, unknowns) [K], and how its error grows from stage to stage, (3,)."""
+        model, behind = self.model, self.behind
+        nodes = np.array(_NODES)
+        if behind is None:
+            predicted = self.temperature + (step * nodes)[:, None] * self.rate
+            error = nodes
+        else:
+            # the cubic of the last step goes on; its error grows like s² (s - 1)² past its ends at 0 and 1
+            predicted = behind.at(self.time + step * nodes)
+            s = 1.0 + nodes * step / (behind.end - behind.begin)
+            error = s**2 * (s - 1.0) ** 2
+        if model.lumps and model.network.zones.is_open.any():
+            for stage, node in enumerate(_NODES):
+                model.hold_open_air(predicted[stage], self.time + node * step)
+        return predicted, np.array([0.0, error[1] / error[0], error[2] / error[1]])
 
-        The matrix holds the heat capacities of the step's start. Where a phase change or drying begins, capacity jumps
-        by an order of magnitude and that matrix would never do, however short the step; so when the stage does not settle it
+    def _solve_stages(self, step, around, heat, sources, predicted, follow, after) -> bool:
+        """Solve the stages; False when one of them does not settle.
+
+        The matrix holds the heat capacities of the step ahead. Where a phase change or drying begins, capacity jumps
+        by an order of magnitude and that matrix would never do, however short the step; so when a stage does not settle it
         goes on with capacities taken where it got to, and every other time with the larger of old and new, which cannot
         overshoot.
         """
         model = self.model
-        capacity = self.capacity
+        tight = bool(len(model.network.zones.cell))
+        tolerance = (_TIGHT_SHARE if tight else _STAGE_SHARE) * min(self.tolerance, 1.0)
+        first, capacity = -1, self.factor.capacity
         for attempt in range(_MOST_MATRICES + 1):
-            iterations, change, _, made, left = kernels.solve_stage(
-                model.network, self.links, self.exchange, surrounding[stage], *matrix, model.linear,
-                self.k_scale, self.c_scale, joules[stage], model.temperature_coefficient, model.part_sources(self.time + _NODES[stage] * step),
-                base, GAMMA * step, state, self.surface, self.work, tolerance, _MOST_ITERATIONS,
+            factor = self.factor
+            failed = kernels.take_step(
+                model.network, self.links, self.exchange, around, factor.band, factor.border, factor.reduced,
+                self.inverse, factor.capacity, factor.slope, heat[2], model.linear, self.linear, tight, self.k_scale,
+                self.c_scale, heat, model.coefficient, sources, step, _SCHEME, self.content, predicted, follow,
+                self.states, self.flows, self.surface, self.work, after, tolerance, _MOST_ITERATIONS, first,
+                self.contraction, self.result,
             )  # fmt: skip
-            if iterations >= 0 and np.isfinite(change):
-                return iterations + attempt * _MOST_ITERATIONS, made, left
-            if model.linear or not np.isfinite(change) or attempt == _MOST_MATRICES:
-                return None
+            if failed < 0:
+                self.solved += int(self.result[0])
+                return bool(np.isfinite(self.result[3]))
+            self.contraction[0] = 1.0
             here = self.work[1, : model.unknowns].copy()
-            self.key = None
+            if model.linear or not np.isfinite(here).all() or not np.isfinite(self.states[failed]).all():
+                return False
+            first, self.key = failed, None
             capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
-            if not self._factorise(step, joules[2], surrounding[2], capacity):
-                return None
-        return None
+            if attempt == _MOST_MATRICES or not self._factorise(step, heat[2], around[2], capacity):
+                return False
+        return False
 
-    def _accept(self, step, end, state, content, flow, generated, lost, current, error, factor, slowest):
-        model = self.model
-        stored = float((content - self.content).sum())
-        capacity = self.work[1, : model.unknowns].copy()
-        rate = np.divide(flow, capacity, out=np.zeros_like(flow), where=capacity > 0)
-        kernels.spread_conductors(model.network, rate)
+    def _accept(self, step, end, state, after, current, error, factor):
+        model, faces = self.model, len(self.model.network.face_cell)
+        content, capacity, rate = after
+        if not (state.max() < _ABSURD):
+            raise self._failure("heat runs away without end", step)
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
-            generated=generated, lost=lost, stored=stored, current=current, joule=model.joule(current, state), error=error,
-            surface=self.surface.copy(), surface_flow=self.work[4, : len(model.network.face_cell)].copy(),
+            generated=model.copies * float(self.result[1]), lost=model.copies * float(self.result[2]),
+            stored=model.copies * float((content - self.content).sum()), current=current,
+            joule=model.joule(current, state), error=error, surface=self.surface.copy(),
+            surface_flow=self.work[4, :faces].copy(),
         )  # fmt: skip
-        self.temperature, self.content, self.capacity, self.rate = state, content, capacity, rate
+        self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
         self.time = end
         self.accepted += 1
-        self.slow = slowest > 4
-        # a step that fits stays: a new length costs a factorisation
-        self.suggested = step if 0.8 < factor < 1.5 else step * min(factor, 4.0)
+        if self.settled is not None:
+            # after a jump the solution smooths out as it ages, so the error falls behind what the step alone explains
+            last_step, last_error = self.settled
+            trend = (step / last_step) * (last_error / max(error, 1e-12 * last_error)) ** (1 / 3)
+            factor *= min(max(trend, 0.5), _TREND)
+        self.settled = (step, max(error, 1e-12 * self.tolerance))
+        # a step that fits stays: a new length costs a factorisation of a linear section
+        self.suggested = step if 0.8 < factor < 1.4 else step * min(factor, _GROWTH)
         return result
 
     def _failure(self, what: str, step: float) -> NumericalError:
@@ -422,7 +440,7 @@ class Stepper:
         hottest = int(np.argmax(self.temperature))
         conductor = hottest - model.cells if hottest >= model.cells else int(model.network.covered[hottest])
         if conductor >= 0:
-            place = f"conductor {model.section.scenario.conductors[conductor].name}"
+            place = f"conductor {model.section.scenario.conductors[model.keeper[conductor]].name}"
         else:
             i, j = np.argwhere(model.cell_order == hottest)[0]
             part = model.section.scenario.parts[model.section.point_part[i, j]]
@@ -477,10 +495,10 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     total = weight.sum(axis=-1)
     mixed = (weight * own).sum(axis=-1) / np.where(total > 0, total, 1.0)
     state[model.cell_order.ravel()] = np.where(total > 0, mixed, temperature).ravel()
-    for index, conductor in enumerate(scenario.conductors):
-        state[model.cells + index] = own[conductor.part]
+    for unknown, conductor in zip(model.conductor_unknown, scenario.conductors, strict=True):
+        state[unknown] = own[conductor.part]
     if model.section.air is not None:
-        state[model.conductor_slice.stop :] = own[model.section.air.zone_parts]
+        state[model.first_zone :] = own[model.section.air.zone_parts]
     return state
 
 

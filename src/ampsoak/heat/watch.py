@@ -85,19 +85,25 @@ class PartReader:
 
     def __init__(self, model: HeatModel):
         self.cells, self.weights = model.part_cells, model.part_weights
+        # all parts in one piece: histories of limit curves read thousands of states
+        self._filled = np.array([len(cells) > 0 for cells in self.cells])
+        chosen = [cells for cells in self.cells if len(cells)]
+        self._chosen = np.concatenate(chosen)
+        self._share = np.concatenate([weights for weights in self.weights if len(weights)])
+        self._start = np.concatenate([[0], np.cumsum([len(cells) for cells in chosen])[:-1]])
 
     def maximum(self, temperature: np.ndarray) -> np.ndarray:
-        """(n_parts,) [K]; nan for a part that nothing of is visible."""
-        return np.array([temperature[cells].max() if len(cells) else np.nan for cells in self.cells])
+        """(n_parts,) [K] of a state (unknowns,), or (n, n_parts) of several; nan for a part that nothing of is visible."""
+        return self._spread(np.maximum.reduceat(temperature[..., self._chosen], self._start, axis=-1))
 
     def mean(self, temperature: np.ndarray) -> np.ndarray:
-        """(n_parts,) [K]; nan for a part that nothing of is visible."""
-        return np.array(
-            [
-                temperature[cells] @ weights if len(cells) else np.nan
-                for cells, weights in zip(self.cells, self.weights, strict=True)
-            ]
-        )
+        """(n_parts,) [K] of a state (unknowns,), or (n, n_parts) of several; nan for a part that nothing of is visible."""
+        return self._spread(np.add.reduceat(temperature[..., self._chosen] * self._share, self._start, axis=-1))
+
+    def _spread(self, values: np.ndarray) -> np.ndarray:
+        spread = np.full((*values.shape[:-1], len(self.cells)), np.nan)
+        spread[..., self._filled] = values
+        return spread
 
 
 class ProbeReader:
@@ -112,9 +118,6 @@ class ProbeReader:
         self.probes = tuple(probes)
         self.parts = PartReader(model)
         self._points = [self._weights(probe) if probe.kind == "point" else None for probe in self.probes]
-        boundaries = model.section.scenario.boundaries
-        edge_of_face = np.array([boundaries[b].edge for b in model.network.face_boundary], dtype=object)
-        self._faces = {edge: np.flatnonzero(edge_of_face == edge) for edge in ("left", "right", "bottom", "top")}
 
     @property
     def units(self) -> list[str]:
@@ -143,7 +146,7 @@ class ProbeReader:
         part = int(parts_at(section.scenario, np.array([probe.x]), np.array([probe.y]))[0])
         for index, conductor in enumerate(section.scenario.conductors):
             if conductor.part == part:
-                return [(model.cells + index, None, 1.0)]
+                return [(int(model.conductor_unknown[index]), None, 1.0)]
         if section.scenario.parts[part].air is not None:
             return [(int(model.part_cells[part][0]), None, 1.0)]
         i0, i1, sx = self._share(section.x_points, probe.x, probe.y, 0)
@@ -167,10 +170,9 @@ class ProbeReader:
             ("top", probe.y - section.y_points[-1], section.y_lines[-1] - section.y_points[-1]),
         ):
             if beyond > 0:
-                boundaries = section.scenario.boundaries
-                for face in np.flatnonzero(model.network.face_cell == cell):
-                    if boundaries[model.network.face_boundary[face]].edge == edge:
-                        shares.append((int(face), beyond / depth))
+                faces = model.edge_faces[edge].face
+                for face in faces[model.network.face_cell[faces] == cell]:
+                    shares.append((int(face), beyond / depth))
         # in a corner both edges pull on the same cell: add their departures from it
         entries = [(cell, None, weight * (1 - sum(share for _, share in shares)))]
         entries += [(None, face, weight * share) for face, share in shares]
@@ -186,7 +188,8 @@ class ProbeReader:
                     for unknown, face, weight in self._points[index]
                 )
             elif probe.kind == "edge_heat_flow":
-                values[index] = surface_flow[self._faces[probe.edge]].sum()
+                faces = self.model.edge_faces[probe.edge]
+                values[index] = faces.count * surface_flow[faces.face].sum()
             else:
                 cells, weights = self.parts.cells[probe.part], self.parts.weights[probe.part]
                 state = temperature[cells]

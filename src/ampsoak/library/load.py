@@ -27,6 +27,8 @@ UNITS = {
     "density": "kg/m³",
     "specific_heat": "J/(kg K)",
     "heat": "J/kg",
+    "pre_exponential": "1/s",
+    "activation_energy": "J/mol",
     "emissivity": "1",
     "resistivity": "Ω m",
     "temperature_coefficient": "1/K",

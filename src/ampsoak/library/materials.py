@@ -12,6 +12,7 @@ from ampsoak.library import laws
 PROPERTY_LAWS = {
     "fibre": laws.fibre_conductivity,
     "air": laws.air_conductivity,
+    "cavity": laws.cavity_conductivity,
     "linear": laws.linear_in_temperature,
     "wood_conductivity": laws.wood_conductivity,
     "wood_specific_heat": laws.wood_specific_heat,
@@ -86,6 +87,32 @@ class Latent:
 
 
 @dataclass(frozen=True)
+class Reaction:
+    """A reaction of a material that gives off or takes up heat and uses itself up: a rough model, off unless asked for.
+
+    The share that has reacted grows by A exp(-E/(R T)) (1 - share)^n; below ``valid_from`` nothing reacts, and above
+    ``valid_to`` the rate stays what it is there.
+
+    Parameters
+    ----------
+    name : str
+    heat : Value                  given off by the whole reaction per mass of the material [J/kg]; negative takes it up
+    pre_exponential : Value       A [1/s]
+    activation_energy : Value     E [J/mol]
+    order : float                 n
+    valid_from, valid_to : float  temperatures [K] between which rate and heat are meant to hold
+    """
+
+    name: str
+    heat: Value
+    pre_exponential: Value
+    activation_energy: Value
+    order: float
+    valid_from: float
+    valid_to: float
+
+
+@dataclass(frozen=True)
 class Material:
     """A material with everything the heat solver, the mesh and the reports ask of it.
 
@@ -101,6 +128,7 @@ class Material:
     emissivity : Value or None
     resistivity : Value or None               at 20 °C [Ω m]
     temperature_coefficient : Value or None   of resistance at 20 °C [1/K]
+    reactions : tuple of Reaction             used only where a run asks for reactions
     """
 
     name: str
@@ -113,6 +141,7 @@ class Material:
     emissivity: Value | None = None
     resistivity: Value | None = None
     temperature_coefficient: Value | None = None
+    reactions: tuple[Reaction, ...] = ()
 
     @property
     def is_constant(self) -> bool:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ampsoak.library.datafile import NO_VALUE, DataFile
-from ampsoak.library.materials import FAMILIES, PROPERTY_LAWS, Latent, Material, Property
+from ampsoak.library.materials import FAMILIES, PROPERTY_LAWS, Latent, Material, Property, Reaction
 
 REQUIRED = ("family", "description", "conductivity", "density", "specific_heat")
-OPTIONAL = ("aliases", "latent", "emissivity", "resistivity", "temperature_coefficient")
+OPTIONAL = ("aliases", "latent", "emissivity", "resistivity", "temperature_coefficient", "reaction")
 COURSES = ("absolute", "relative", "law")
 
 
@@ -30,6 +30,9 @@ def build_materials(data: DataFile) -> dict[str, Material]:
             emissivity=data.optional_value(table, "emissivity", key),
             resistivity=data.optional_value(table, "resistivity", key),
             temperature_coefficient=data.optional_value(table, "temperature_coefficient", key),
+            reactions=tuple(
+                _reaction(data, entry, f"{key}.reaction[{index}]") for index, entry in enumerate(table.get("reaction", []))
+            ),
         )
     return built
 
@@ -68,3 +71,15 @@ def _latent(data: DataFile, entry: dict, key: str) -> Latent:
         data.fault(f"{key}.celsius", entry["celsius"], "must be [start, stop]")
         return Latent(0.0, 1.0, NO_VALUE)
     return Latent(span[0] + 273.15, span[1] + 273.15, data.value(entry, "heat", key))
+
+
+def _reaction(data: DataFile, entry: dict, key: str) -> Reaction:
+    nothing = Reaction("", NO_VALUE, NO_VALUE, NO_VALUE, 1.0, 0.0, 1.0)
+    if not data.keys(entry, key, ("name", "heat", "pre_exponential", "activation_energy", "order", "celsius")):
+        return nothing
+    span = data.increasing(entry["celsius"], f"{key}.celsius")
+    if len(span) != 2:
+        data.fault(f"{key}.celsius", entry["celsius"], "must be [valid from, valid to]")
+        return nothing
+    values = (data.value(entry, name, key) for name in ("heat", "pre_exponential", "activation_energy"))
+    return Reaction(entry["name"], *values, float(entry["order"]), span[0] + 273.15, span[1] + 273.15)

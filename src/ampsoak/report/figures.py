@@ -8,6 +8,7 @@ from ampsoak.report.page import save_figure
 from ampsoak.report.preview import preview_figure
 from ampsoak.report.protected import protected_history_figure
 from ampsoak.report.section_map import section_figure
+from ampsoak.report.selectivity import selectivity_figure
 from ampsoak.report.time_current import time_current_figure
 
 __all__ = [
@@ -17,5 +18,6 @@ __all__ = [
     "protected_history_figure",
     "save_figure",
     "section_figure",
+    "selectivity_figure",
     "time_current_figure",
 ]

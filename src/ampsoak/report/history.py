@@ -13,7 +13,15 @@ from ampsoak.coverage.words import current_words, temperature_words, time_words
 from ampsoak.report import style
 from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
-from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, joined_words, limit_words, origin_words
+from ampsoak.report.words import (
+    OUTSIDE_VALIDITY,
+    celsius,
+    damage_time,
+    damage_words,
+    joined_words,
+    limit_words,
+    origin_words,
+)
 from ampsoak.runfile.records import Event, Run
 
 _LABELS, _GAP, _COLUMN = 13.0, 15.0, 58.0  # room for numbers, for limit labels, for the key [mm]
@@ -43,12 +51,6 @@ class Trace:
 def time_unit(duration: float) -> tuple[str, float]:
     """Unit in which ``duration`` [s] reads best, and its length [s]."""
     return next((unit, size) for unit, size, until in _UNITS if duration <= until)
-
-
-def damage_time(run: Run) -> float:
-    """Time [s] at which the first limit flagged ``damage`` fell; inf if none did."""
-    flagged = {limit["name"] for limit in run.limits if limit.get("damage")}
-    return min((event.time for event in run.events if event.kind == "limit_reached" and event.name in flagged), default=np.inf)
 
 
 def traces(run: Run) -> list[Trace]:
@@ -156,14 +158,16 @@ def _look(drawn: list[Trace], number: int) -> dict:
 
 def _draw_traces(axes: Axes, run: Run, drawn: list[Trace], size: float) -> None:
     damaged = damage_time(run)
-    valid, past = run.time <= damaged, run.time >= damaged
+    # both parts of a line end at the very moment, so that none of it is missing
+    time = np.unique(np.append(run.time, damaged)) if np.isfinite(damaged) else run.time
+    valid, past = time <= damaged, time >= damaged
     for number, trace in enumerate(drawn):
         name = joined_words(trace.names)
-        axes.plot(run.time[valid] / size, trace.temperature[valid], **_look(drawn, number), zorder=4 - number * 0.01, label=name)
+        temperature = np.interp(time, run.time, trace.temperature) if past.any() else trace.temperature
+        axes.plot(time[valid] / size, temperature[valid], **_look(drawn, number), zorder=4 - number * 0.01, label=name)
         if past.any():
             axes.plot(
-                run.time[past] / size, trace.temperature[past], color=style.FAINT, linestyle=(0, (1, 1.4)), linewidth=1.2,
-                zorder=3, label=f"{name}, {OUTSIDE_VALIDITY}",
+                time[past] / size, temperature[past], **style.OUTSIDE_LINE, zorder=3, label=f"{name}, {OUTSIDE_VALIDITY}"
             )
     axes.grid(True)
     axes.set_axisbelow(True)
@@ -238,7 +242,8 @@ def _column(run: Run, drawn: list[Trace], left_out: int, events: list[Event]) ->
     if left_out:
         column.paragraph(f"{left_out} more in the table of this figure")
     if run.limits:
-        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in run.limits), LIMIT_LOOK)])
+        words = "; ".join(limit_words(limit) + damage_words(limit) for limit in run.limits)
+        column.entries([Entry(f"limit: {words}", LIMIT_LOOK)])
     if run.circuit_names:
         column.heading("Currents")
         looks = [{**style.LINES[number % len(style.LINES)], "linewidth": 1.3} for number in range(len(run.circuit_names))]

@@ -87,7 +87,7 @@ def opening_temperature_figure(curve: Curve, coverage: Coverage, number: int = 5
     for place, entry in enumerate(coverage.devices):
         for series in opening_series(entry, coverage.current):
             _draw_series(axes, series, style.LINES[place % len(style.LINES)]["color"], high)
-    _set_current_axis(axes, curve)
+    set_current_axis(axes, (float(curve.current[0]), float(curve.current[-1])))
     axes.set_ylabel("Hottest conductor when the device opens [°C]")
     axes.grid(True, which="both", zorder=0)
     axes.set_axisbelow(True)
@@ -163,11 +163,12 @@ def _span(curve: Curve, coverage: Coverage) -> tuple[float, float]:
     return start - 0.04 * (highest - start), highest + 0.06 * (highest - start)
 
 
-def _set_current_axis(axes, curve: Curve) -> None:
-    span = np.log10(curve.current[[0, -1]])
+def set_current_axis(axes, ends: tuple[float, float]) -> None:
+    """Label a logarithmic current axis between two currents [A] with round numbers."""
+    span = np.log10(ends)
     steps = (1, 2, 5) if span[1] - span[0] > 1 else (1, 2, 3, 4, 5, 6, 8)
     labelled = [step * 10.0**decade for decade in range(int(np.floor(span[0])), int(np.ceil(span[1])) + 1) for step in steps]
-    axes.xaxis.set_major_locator(FixedLocator(labelled))
+    axes.xaxis.set_major_locator(FixedLocator([one for one in labelled if 0.99 * ends[0] <= one <= 1.01 * ends[1]]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.xaxis.set_minor_locator(LogLocator(subs=range(1, 10), numticks=99))
     axes.xaxis.set_minor_formatter(NullFormatter())
@@ -207,6 +208,7 @@ def _caption(curve: Curve, coverage: Coverage) -> str:
     bases = ", ".join(f"{entry.device.name} on basis {entry.basis}" for entry in coverage.devices)
     return (
         f"Temperature of the hottest conductor at the moment each edge of the device opens, at constant current in "
-        f"{curve.circuit} from a start {curve.start_description}. Devices: {bases}. Heat goes on flowing after opening; no line "
-        "is drawn where no data exist."
+        f"{curve.circuit} from a start {curve.start_description}. Devices: {bases}. Heat goes on flowing after opening, and "
+        "parts round the cable peak later: that needs the devices in the loop at every current. No line is drawn where no data "
+        "exist."
     )

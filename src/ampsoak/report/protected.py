@@ -19,8 +19,8 @@ from ampsoak.report.tables import Table
 from ampsoak.report.words import NO_RUN_ID, celsius, joined_words, limit_words
 
 if TYPE_CHECKING:
-    from ampsoak.scenario.case import CurrentProfile, Scenario
-    from ampsoak.study.protection import EdgeOutcome, ProtectedRun, Reached
+    from ampsoak.coverage.protected import EdgeOutcome, ProtectedRun, Reached
+    from ampsoak.scenario.case import CurrentProfile
 
 WITHOUT = "no device"
 _LABELS, _GAP, _COLUMN = 13.0, 15.0, 58.0  # room for numbers, for limit labels, for the key [mm]
@@ -59,27 +59,19 @@ def edge_name(edge: EdgeOutcome) -> str:
     return f"{edge.edge} edge"
 
 
-def followed(found: ProtectedRun, edge: EdgeOutcome) -> bool:
-    """True where the edge opens and the section was followed from there on."""
-    return edge.operating.opens is not None and edge.reached is not None and edge.reached is not found.without
-
-
 def hottest_conductor(found: ProtectedRun, temperature: np.ndarray) -> np.ndarray:
     """Hottest conductor [°C] of temperatures (..., n_parts) [K]; the hottest part where there is no conductor."""
     chosen = list(found.conductors) or list(range(len(found.part_names)))
     return celsius(np.max(temperature[..., chosen], axis=-1))
 
 
-def courses(found: ProtectedRun, scenario: Scenario) -> list[Course]:
+def courses(found: ProtectedRun) -> list[Course]:
     """With no device, then one course for each edge that was followed, the part before the opening included."""
     base = found.without
-    every = [_course(found, WITHOUT, base.time, base.part_maximum, _profile(found, scenario))]
+    every = [_course(found, WITHOUT, base.time, base.part_maximum, found.profile)]
     for edge in found.edges:
-        if followed(found, edge):
-            before = base.time < edge.operating.opens.time
-            time = np.concatenate([base.time[before], edge.reached.time])
-            maximum = np.concatenate([base.part_maximum[before], edge.reached.part_maximum])
-            every.append(_course(found, edge_name(edge), time, maximum, edge.operating.profile))
+        if found.followed(edge):
+            every.append(_course(found, edge_name(edge), *found.course(edge), edge.operating.profile))
     return every
 
 
@@ -87,15 +79,11 @@ def _course(found: ProtectedRun, name: str, time, maximum, profile: CurrentProfi
     return Course(name, time, hottest_conductor(found, maximum), np.asarray(profile.at(time), dtype=float))
 
 
-def _profile(found: ProtectedRun, scenario: Scenario) -> CurrentProfile:
-    return next(circuit.profile for circuit in scenario.circuits if circuit.name == found.circuit)
-
-
-def course_table(found: ProtectedRun, scenario: Scenario) -> Table:
+def course_table(found: ProtectedRun) -> Table:
     """The lines of the figure, one row per step."""
     rows = [
         (course.name, float(time), float(temperature), float(current))
-        for course in courses(found, scenario)
+        for course in courses(found)
         for time, temperature, current in zip(course.time, course.temperature, course.current, strict=True)
     ]
     return Table(("course", "time [s]", "hottest conductor [°C]", f"current in {found.circuit} [A]"), rows)
@@ -112,33 +100,25 @@ def reached_table(found: ProtectedRun) -> Table:
     return Table(tuple(column.replace("[K]", "[°C]") for column in columns), rows)
 
 
-def margin_words(scenario: Scenario, provenance: dict) -> str:
-    """Margin text: no run file is written, so the scenario's hash stands where a run has its own."""
-    digest = provenance["inputs_sha256"][scenario.source_file or "scenario"]  # logs have hashes of their own
-    version = f"ampsoak {provenance['software_version']}"
-    return "   ".join(word for word in (f"scenario sha256 {digest[:16]}", version, scenario.source_file) if word)
-
-
 @style.styled
-def protected_history_figure(found: ProtectedRun, scenario: Scenario, margin: str = NO_RUN_ID, number: int = 6) -> Figure:
+def protected_history_figure(found: ProtectedRun, margin: str = NO_RUN_ID, number: int = 6) -> Figure:
     """Draw the hottest conductor (upper panel) and the current (lower panel) for each edge and with no device.
 
     Parameters
     ----------
     found : ProtectedRun
-    scenario : Scenario    the case it was found for
-    margin : str           from ``margin_words``
+    margin : str           from ``report.words.origin_words``
     number : int           number of the figure
 
     Returns
     -------
     Figure
     """
-    every = courses(found, scenario)
-    end = _ROOM * _end(found, scenario)
+    every = courses(found)
+    end = _ROOM * _end(found)
     unit, size = time_unit(end)
     low, high = _span(found, every, end)
-    column = _column(found, scenario, every[0], high)
+    column = _column(found, every[0], high)
     content = max(_TEMPERATURES + _BETWEEN + _CURRENTS + 11.0, column.height + 2.0)
     page = Page(Heading(number, "History with devices in the loop", found.title, _caption(found, every[0]), margin), content)
     left, width = page.left + _LABELS, WIDTH - RIGHT - LEFT - _LABELS - _GAP - _COLUMN
@@ -149,7 +129,7 @@ def protected_history_figure(found: ProtectedRun, scenario: Scenario, margin: st
     upper.set_ylim(low, high)
     upper.set_ylabel("Hottest conductor [°C]")
     upper.yaxis.set_minor_locator(AutoMinorLocator())
-    _draw_currents(lower, found, _profile(found, scenario), size)
+    _draw_currents(lower, found, found.profile, size)
     lower.set_ylabel("Current [A]")
     lower.set_xlabel(f"Time [{unit}]")
     lower.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 3, 5, 6, 10]))
@@ -165,14 +145,14 @@ def protected_history_figure(found: ProtectedRun, scenario: Scenario, margin: st
     return page.figure
 
 
-def _end(found: ProtectedRun, scenario: Scenario) -> float:
+def _end(found: ProtectedRun) -> float:
     """Last moment to see [s]: the end of the history, or a conductor's peak after it."""
     peaks = [
         float(np.max(reached.peak_time[list(found.conductors)], initial=0.0))
         for reached in (found.without, *(edge.reached for edge in found.edges))
         if reached is not None
     ]
-    return max(scenario.run.duration, *peaks, 1e-9)
+    return max(found.duration, *peaks, 1e-9)
 
 
 def _span(found: ProtectedRun, every: list[Course], end: float) -> tuple[float, float]:
@@ -190,7 +170,7 @@ def _span(found: ProtectedRun, every: list[Course], end: float) -> tuple[float, 
 def _draw_temperatures(axes: Axes, found: ProtectedRun, every: list[Course], size: float) -> None:
     axes.plot(every[0].time / size, every[0].temperature, **_WITHOUT_LOOK, zorder=3, label=WITHOUT)
     by_name = {course.name: course for course in every}
-    for place, edge in enumerate(one for one in found.edges if followed(found, one)):
+    for place, edge in enumerate(one for one in found.edges if found.followed(one)):
         course, name, look = by_name[edge_name(edge)], edge_name(edge), _LOOKS[edge.edge]
         opened = edge.operating.opens.time
         after = course.time >= opened  # before, it is the course with no device
@@ -212,7 +192,7 @@ def _draw_temperatures(axes: Axes, found: ProtectedRun, every: list[Course], siz
 def _draw_currents(axes: Axes, found: ProtectedRun, profile: CurrentProfile, size: float) -> None:
     time, current = _steps(profile)
     axes.plot(time / size, current, **_WITHOUT_LOOK, zorder=3, label=WITHOUT)
-    for place, edge in enumerate(one for one in found.edges if followed(found, one)):
+    for place, edge in enumerate(one for one in found.edges if found.followed(one)):
         opened = edge.operating.opens
         time, left = _steps(edge.operating.profile)
         after = time >= opened.time
@@ -239,7 +219,7 @@ def _steps(profile: CurrentProfile) -> tuple[np.ndarray, np.ndarray]:
     return time, np.column_stack([profile.start, profile.stop]).ravel()
 
 
-def _column(found: ProtectedRun, scenario: Scenario, without: Course, high: float) -> Column:
+def _column(found: ProtectedRun, without: Course, high: float) -> Column:
     column = Column(_COLUMN)
     column.heading("Hottest conductor")
     words = f"{WITHOUT}: {peak_words(found, found.without)}"
@@ -248,7 +228,7 @@ def _column(found: ProtectedRun, scenario: Scenario, without: Course, high: floa
     column.entries([Entry(words, _WITHOUT_LOOK)])
     for edge in found.edges:
         look = _LOOKS[edge.edge]
-        if followed(found, edge):
+        if found.followed(edge):
             marker, big = _MARKERS[edge.edge]
             opened = float(hottest_conductor(found, edge.at_opening)) + 273.15
             words = (
@@ -262,7 +242,8 @@ def _column(found: ProtectedRun, scenario: Scenario, without: Course, high: floa
         column.paragraph("Hollow marks: it opens again after having been closed.")
     if found.limits:
         column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in found.limits), LIMIT_LOOK)])
-    others = [limit.name for limit in scenario.limits if not set(limit.parts) & set(found.conductors)]
+    conductors = {found.part_names[part] for part in found.conductors}
+    others = [limit["name"] for limit in found.limits if not conductors.intersection(limit["parts"])]
     if others:
         column.paragraph(f"Not for conductors: {joined_words(others)}; what those parts reach is in the table.")
     return column

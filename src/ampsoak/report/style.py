@@ -74,6 +74,8 @@ LINES = (
     {"color": "#7a1f3d", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
     {"color": "#8a8a2a", "linestyle": (0, (1.1, 1.1))},
 )
+# what is computed after the first damage limit, where the material is no longer what the model assumes
+OUTSIDE_LINE = {"color": FAINT, "linestyle": (0, (1, 1.4)), "linewidth": 1.2}
 LIMIT_MARKERS = ("o", "s", "D", "P", "X", "h")
 DEVICE_TONES = (
     {"fill": "#e9e9e9", "hatch": "//", "edge": "#1a1a1a"},
@@ -98,6 +100,14 @@ VERDICTS = {
     "within_band": VerdictStyle("#ffffff", "////", "in band", "within the band: depends on the single device"),
     "uncovered": VerdictStyle("#ffffff", "xxxxxx", "uncovered", "uncovered: limit falls before the fast edge opens"),
     "below_pickup": VerdictStyle("#bdbdbd", "xxxxxx", "uncovered", "uncovered: device is not obliged to open"),
+    "unknown": VerdictStyle("#ffffff", "....", "unknown", "unknown: no data there"),
+}
+# Which of two devices in series opens, on the same sheet as their bands.
+SELECTIVITY = {
+    "neither_opens": VerdictStyle("#ffffff", "", "neither", "neither is obliged to open"),
+    "selective": VerdictStyle("#d9d9d9", "", "selective", "selective: only the lower device opens"),
+    "overlapping": VerdictStyle("#ffffff", "////", "overlap", "overlapping: depends on the single devices"),
+    "not_selective": VerdictStyle("#ffffff", "xxxxxx", "not selective", "not selective: the upper device opens first"),
     "unknown": VerdictStyle("#ffffff", "....", "unknown", "unknown: no data there"),
 }
 # Parts in the preview: role to (tint, hatch); several parts of one role step through the tints.

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ampsoak.coverage.compare import Coverage
+from ampsoak.coverage.protected import ProtectedRun
 from ampsoak.report.history import traces
 from ampsoak.report.opening import opening_series
 from ampsoak.report.section_map import snapshot_numbers
@@ -70,6 +71,26 @@ def verdict_table(coverage: Coverage) -> Table:
     columns = (
         "device", "limit", "basis", "from [A]", "to [A]", "verdict", "decided by", "least time to limit over slow edge",
         "at [A]", "reason",
+    )
+    return Table(columns, rows)
+
+
+def question_table(coverage: Coverage) -> Table:
+    """Load points that must not open a device, and the short-circuit numbers that are stated; one row per answer."""
+    rows = []
+    for entry in coverage.devices:
+        name = entry.device.name
+        for asked in entry.nuisance:
+            drawn = (asked.point.name, asked.point.current, asked.point.duration)
+            rows.append((name, "load point", *drawn, asked.verdict, asked.fast, asked.slow, np.nan, np.nan, asked.point.source))
+        if short := entry.short_time:
+            fault = ("prospective fault current", short.fault_current, np.nan)
+            capacity, passed = short.breaking_capacity, (short.let_through, short.withstand)
+            rows.append((name, "breaking capacity", *fault, short.breaking, np.nan, np.nan, capacity, np.nan, ""))
+            rows.append((name, "let-through", *fault, short.energy, np.nan, np.nan, *passed, entry.device.let_through_source))
+    columns = (
+        "device", "question", "of", "current [A]", "duration [s]", "answer", "fast edge [s]", "slow edge [s]",
+        "of the device [A or A²s]", "of the conductor [A²s]", "source",
     )
     return Table(columns, rows)
 
@@ -167,17 +188,19 @@ def write_table(path, table: Table, force: bool = False) -> Path:
     return Path(path)
 
 
-def summary_dict(run: Run | None = None, curve: Curve | None = None, coverage: Coverage | None = None) -> dict:
+def summary_dict(
+    run: Run | None = None, curve: Curve | None = None, coverage: Coverage | None = None, protected: ProtectedRun | None = None
+) -> dict:
     """The results as one structure for strict JSON; temperatures in °C, times in s, currents in A.
 
     Parameters
     ----------
-    run, curve, coverage : as far as there are any
+    run, curve, coverage, protected : as far as there are any
 
     Returns
     -------
-    dict    schema_version, cautions, answer (lines), and "history", "limit_curve", "coverage" where given; nan becomes None
-            and infinity "inf"
+    dict    schema_version, cautions, answer (lines), and "history", "limit_curve", "coverage", "devices_in_the_loop"
+            (temperatures in K) where given; nan becomes None and infinity "inf"
     """
     summary = {
         "schema_version": SUMMARY_VERSION,
@@ -190,6 +213,8 @@ def summary_dict(run: Run | None = None, curve: Curve | None = None, coverage: C
         summary["limit_curve"] = _identity(curve) | _limit_curve(curve)
     if coverage is not None:
         summary["coverage"] = coverage.to_dict()
+    if protected is not None:
+        summary["devices_in_the_loop"] = protected.to_dict()
     return summary
 
 

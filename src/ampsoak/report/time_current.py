@@ -16,7 +16,7 @@ from ampsoak.report import style
 from ampsoak.report import time_current_data as data
 from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page, shortened, text_width, wrapped
-from ampsoak.report.words import knee_words, limit_words, origin_words
+from ampsoak.report.words import OUTSIDE_VALIDITY, damage_words, knee_words, limit_words, origin_words
 from ampsoak.runfile.records import Curve
 
 _LONGEST_DECADE = 23.0  # [mm]
@@ -56,21 +56,23 @@ def time_current_figure(curve: Curve, coverage: Coverage | None = None, number: 
     )
     left, bottom = page.left + _LABELS, page.top - ribbon - height
     axes = page.axes(left, bottom, width, height, label="time-current")
-    _set_axes(axes, span, times)
+    set_axes(axes, span, times)
     _draw_limits(axes, curve, times)
     _draw_adiabatic(axes, curve)
     for place, entry in enumerate(coverage.devices if coverage else ()):
-        _draw_device(axes, entry, span, times[1], style.DEVICE_TONES[place % len(style.DEVICE_TONES)])
+        draw_device(axes, entry, span, times[1], style.DEVICE_TONES[place % len(style.DEVICE_TONES)])
     _draw_currents(page, axes, curve, coverage, (left, bottom, width))
+    _draw_loads(page, axes, data.load_series(coverage, span))
     _draw_uncovered(axes, curve, coverage, span, times[1], width)
     if curve.horizon < times[1]:
         _draw_horizon(axes, curve)
-    _draw_ribbon(page, rows, span, (left, bottom + height + 3.0, width))
+    draw_ribbon(page, rows, span, (left, bottom + height + 3.0, width))
     column.draw(page, beside, page.top - ribbon)
     return page.figure
 
 
-def _set_axes(axes: Axes, span, times) -> None:
+def set_axes(axes: Axes, span, times) -> None:
+    """Log-log axes of currents and times within ``span`` [A] and ``times`` [s], with clock times on the right."""
     axes.set(xscale="log", yscale="log", xlim=span, ylim=times)
     axes.set_xlabel(f"Current in the circuit, r.m.s. [A]{'   (k = 1000)' if span[1] >= 1000 else ''}")
     axes.set_ylabel("Time [s]")
@@ -112,7 +114,7 @@ def _free_right(axes: Axes, curve: Curve) -> float:
     return place if 0.55 < place < 1.0 else 1.0
 
 
-def _limit_look(number: int) -> tuple[dict, dict]:
+def limit_look(number: int) -> tuple[dict, dict]:
     """Line and marker of limit ``number``."""
     line = {**style.LINES[number % len(style.LINES)], "linewidth": 1.8}
     return line, {"marker": style.LIMIT_MARKERS[number % len(style.LIMIT_MARKERS)], "markersize": 4.5}
@@ -121,21 +123,24 @@ def _limit_look(number: int) -> tuple[dict, dict]:
 def _draw_limits(axes: Axes, curve: Curve, times) -> None:
     series = data.limit_series(curve)
     for number, limit in enumerate(curve.limits):
-        look, marker = _limit_look(number)
+        look, marker = limit_look(number)
         for one in series:
             if one.name != limit["name"]:
                 continue
-            if one.kind == "limit":
-                axes.plot(one.current, one.time, **look, zorder=4, label=f"limit {one.name}")
-            elif one.kind == "knee":
+            outside = one.kind.endswith(data.OUTSIDE)
+            color = style.OUTSIDE_LINE["color"] if outside else look["color"]
+            if one.kind.startswith("limit"):
+                line = style.OUTSIDE_LINE if outside else look
+                axes.plot(one.current, one.time, **line, zorder=4, label=f"{one.kind} {one.name}")
+            elif one.kind.startswith("knee"):
                 # the time runs off to infinity somewhere left of this current
                 axes.plot(
-                    np.repeat(one.current, 2), [one.time[0], times[1]], color=look["color"], linestyle=(0, (1, 1.5)),
+                    np.repeat(one.current, 2), [one.time[0], times[1]], color=color, linestyle=(0, (1, 1.5)),
                     linewidth=1.0, zorder=3.5,
                 )
                 axes.plot(
-                    one.current, one.time, linestyle="none", color=look["color"], markeredgecolor=style.PAPER, **marker,
-                    zorder=5, label=f"knee {one.name}",
+                    one.current, one.time, linestyle="none", color=color, markeredgecolor=style.PAPER, **marker,
+                    zorder=5, label=f"{one.kind} {one.name}",
                 )
             else:
                 axes.plot(
@@ -153,12 +158,18 @@ def _draw_adiabatic(axes: Axes, curve: Curve) -> None:
 def _cable_entries(curve: Curve) -> list[Entry]:
     """Key of the limit lines and the adiabatic line."""
     entries = []
-    knees = {one.name for one in data.limit_series(curve) if one.kind == "knee"}
+    series = data.limit_series(curve)
+    knees = {one.name for one in series if one.kind == "knee"}
     for number, limit in enumerate(curve.limits):
-        line, marker = _limit_look(number)
+        line, marker = limit_look(number)
+        kinds = {one.kind for one in series if one.name == limit["name"]}
+        if kinds and all(kind.endswith(data.OUTSIDE) for kind in kinds):
+            line = dict(style.OUTSIDE_LINE)
         if limit["name"] in knees:
             line |= {**marker, "markeredgecolor": style.PAPER}
-        entries.append(Entry(f"{limit_words(limit)}: {knee_words(curve, number)}", line))
+        entries.append(Entry(f"{limit_words(limit)}{damage_words(limit)}: {knee_words(curve, number)}", line))
+    if any(one.kind.endswith(data.OUTSIDE) for one in series):
+        entries.append(Entry(f"grey: {OUTSIDE_VALIDITY}", style.OUTSIDE_LINE))
     if data.adiabatic_series(curve) is not None:
         k, area = curve.adiabatic_k / 1e6, curve.adiabatic_area * 1e6
         temperatures = f", {curve.adiabatic_limit}" if curve.adiabatic_limit else ""
@@ -167,7 +178,8 @@ def _cable_entries(curve: Curve) -> list[Entry]:
     return entries
 
 
-def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, tone: dict) -> None:
+def draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, tone: dict) -> None:
+    """Band, edges and test points of one device within ``span`` [A] and below ``top`` [s]."""
     current, lower, upper = data.band_outline(entry.band.fast, entry.band.slow, span, top)
     axes.fill_between(
         current, lower, upper, where=np.isfinite(lower), facecolor=tone["fill"], edgecolor="none", zorder=1,
@@ -193,6 +205,22 @@ def _draw_device(axes: Axes, entry: DeviceCoverage, span, top: float, tone: dict
             )
 
 
+_LOAD = {
+    "linestyle": "none", "marker": "P", "markersize": 6.5, "markerfacecolor": style.INK, "markeredgecolor": style.PAPER,
+    "markeredgewidth": 0.8,
+}  # fmt: skip
+
+
+def _draw_loads(page: Page, axes: Axes, series) -> None:
+    """Load points, in front of the words at the bottom of the axes."""
+    if series:
+        front = page.figure.add_axes(axes.get_position(), zorder=4, label="loads")
+        front.set(xscale="log", yscale="log", xlim=axes.get_xlim(), ylim=axes.get_ylim())
+        front.axis("off")
+        for one in series:
+            front.plot(one.current, one.time, **_LOAD, clip_on=False, label=f"load point {one.name}")
+
+
 def _mark_look(kind: str, tone: dict) -> dict:
     """Marker of a test point: a triangle that points to the side on which the device's curve lies."""
     _, meaning, start, scope = kind.split(", ")
@@ -203,7 +231,7 @@ def _mark_look(kind: str, tone: dict) -> dict:
     }
 
 
-def _device_entries(entry: DeviceCoverage, span, top: float, tone: dict) -> list[Entry]:
+def device_entries(entry: DeviceCoverage, span, top: float, tone: dict) -> list[Entry]:
     """Key of one device: band, edges by what they rest on, test points."""
     series = data.device_series(entry, span, top)
     words = f"{entry.device.title}: band from fast to slow edge"
@@ -325,8 +353,8 @@ def _ribbon_rows(coverage: Coverage | None) -> list[tuple[str, tuple]]:
     return rows[:_MAX_ROWS]
 
 
-def _draw_ribbon(page: Page, rows, span, place) -> None:
-    """One row per device and limit: its verdict along the current axis."""
+def draw_ribbon(page: Page, rows, span, place, looks: dict = style.VERDICTS) -> None:
+    """One row (words, intervals) after the other: the verdict of each interval along the current axis."""
     left, bottom, width = place
 
     def across(current):
@@ -335,7 +363,7 @@ def _draw_ribbon(page: Page, rows, span, place) -> None:
     for row, (words, intervals) in enumerate(rows):
         low = bottom + (len(rows) - 1 - row) * _ROW
         for interval in intervals:
-            look = style.VERDICTS[interval.verdict]
+            look = looks[interval.verdict]
             a, b = across(interval.low), across(interval.high)
             if b - a < 0.05:
                 continue
@@ -365,9 +393,12 @@ def _column(curve: Curve, coverage: Coverage | None, rows, width: float) -> Colu
     for place, entry in enumerate(coverage.devices if coverage else ()):
         tone = style.DEVICE_TONES[place % len(style.DEVICE_TONES)]
         # patterns and marks mean the same for every device, so they are explained once
-        entries = _device_entries(entry, span, times[1], tone)
+        entries = device_entries(entry, span, times[1], tone)
         column.entries([one for one in entries if one.words not in explained])
         explained |= {one.words for one in entries}
+    if loads := data.load_series(coverage, span):
+        named = "; ".join(f"{one.name}, {current_words(one.current[0])} for {time_words(one.time[0])}" for one in loads)
+        column.entries([Entry(f"drawn in ordinary service, to lie left of a fast edge: {named}", _LOAD)])
     pair = _shown_pair(coverage)
     if pair is None:
         return column

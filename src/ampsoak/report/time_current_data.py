@@ -8,12 +8,13 @@ import numpy as np
 
 from ampsoak.coverage.compare import Coverage, DeviceCoverage
 from ampsoak.coverage.laws import adiabatic_withstand_time
-from ampsoak.coverage.limit_line import LimitLine, adiabatic_span
+from ampsoak.coverage.limit_line import STATES, LimitLine, adiabatic_span
 from ampsoak.coverage.stretches import Edge
 from ampsoak.runfile.records import OUTCOMES, Curve
 
 SHORTEST = 0.01  # [s]
 LEAST_DECADES = 3.0
+OUTSIDE = ", outside validity"  # ends the kind of what lies after the first damage limit
 REACHED, NEVER, BEYOND = (OUTCOMES.index(word) for word in ("reached", "never", "beyond_horizon"))
 
 
@@ -24,7 +25,8 @@ class Series:
     Parameters
     ----------
     name : str                    what it belongs to: a limit, a device
-    kind : str                    "limit", "knee", "beyond horizon", "adiabatic", "fast edge, standard", "mark, hold", ...
+    kind : str                    "limit", "knee", the same with ", outside validity" after the first damage limit, "beyond
+                                  horizon", "adiabatic", "fast edge, standard", "mark, hold", ...
     current, time : (n,) float    [A], [s]
     """
 
@@ -45,6 +47,29 @@ def axis_spans(curve: Curve, coverage: Coverage | None) -> tuple[tuple[float, fl
     return (low, high), (SHORTEST, float(longest))
 
 
+def damage_times(curve: Curve, current: np.ndarray) -> np.ndarray:
+    """Time [s] at which the first limit flagged ``damage`` falls at each current (n,) [A]; inf where none does."""
+    first = np.full(np.shape(current), np.inf)
+    for number, limit in enumerate(curve.limits):
+        if limit.get("damage"):
+            time, state = LimitLine(curve, number).at(current)
+            known = np.isin(state, [STATES.index(word) for word in ("reached", "at_start", "adiabatic")])
+            first = np.where(known, np.minimum(first, time), first)
+    return first
+
+
+def _parted(name: str, kind: str, current: np.ndarray, time: np.ndarray, damage: np.ndarray) -> list[Series]:
+    """Points as one series, or as two where some lie after the first damage limit; the second keeps the points beside."""
+    past = time > damage * (1 + 1e-9)
+    if not past.any():
+        return [Series(name, kind, current, time)]
+    beside = past.copy()
+    beside[1:] |= past[:-1]
+    beside[:-1] |= past[1:]
+    kept = [Series(name, kind, current[~past], time[~past])] if not past.all() else []
+    return [*kept, Series(name, kind + OUTSIDE, current[beside], time[beside])]
+
+
 def limit_series(curve: Curve) -> list[Series]:
     """Per limit: the line through the reached times, its knee, and currents still running at the horizon."""
     series = []
@@ -57,11 +82,11 @@ def limit_series(curve: Curve) -> list[Series]:
             )
             # rounding of the logarithmic grid must not step outside the computed currents
             current = np.clip(current, *curve.current[reached[[0, -1]]])
-            series.append(Series(name, "limit", current, LimitLine(curve, number).at(current)[0]))
+            time = LimitLine(curve, number).at(current)[0]
+            series += _parted(name, "limit", current, time, damage_times(curve, current))
             if reached[0] > 0 and outcome[reached[0] - 1] == NEVER:
-                series.append(
-                    Series(name, "knee", curve.current[reached[:1]], curve.time_to_limit[number, reached[:1]])
-                )
+                knee, time = curve.current[reached[:1]], curve.time_to_limit[number, reached[:1]]
+                series += _parted(name, "knee", knee, time, damage_times(curve, knee))
         beyond = curve.current[outcome == BEYOND]
         if beyond.size:
             series.append(Series(name, "beyond horizon", beyond, np.full(beyond.shape, curve.horizon)))
@@ -157,6 +182,16 @@ def uncovered_outline(curve: Curve, entry: DeviceCoverage, number: int, span: tu
     return outlines
 
 
+def load_series(coverage: Coverage | None, span: tuple[float, float]) -> list[Series]:
+    """What loads draw in ordinary service: one point each, within the current span and not below the shortest time."""
+    points = dict.fromkeys(asked.point for entry in (coverage.devices if coverage else ()) for asked in entry.nuisance)
+    return [
+        Series(one.name, "load point", np.array([one.current]), np.array([one.duration]))
+        for one in points
+        if span[0] <= one.current <= span[1] and one.duration >= SHORTEST
+    ]
+
+
 def all_series(curve: Curve, coverage: Coverage | None) -> list[Series]:
     """Everything the time-current figure draws as lines and points."""
     span, times = axis_spans(curve, coverage)
@@ -165,4 +200,4 @@ def all_series(curve: Curve, coverage: Coverage | None) -> list[Series]:
         series.append(adiabatic)
     for entry in coverage.devices if coverage else ():
         series += device_series(entry, span, times[1])
-    return series
+    return series + load_series(coverage, span)

@@ -11,7 +11,7 @@ import numpy as np
 
 from ampsoak.coverage.compare import Coverage, DeviceCoverage, LimitCoverage
 from ampsoak.coverage.words import current_words, ranges_words, temperature_words, time_words
-from ampsoak.runfile.records import OUTCOMES, Curve, Event, Run
+from ampsoak.runfile.records import OUTCOMES, Curve, Event, Protected, Run
 
 CAUTION_LINE = (
     "Thermal estimate, not an ampacity ruling. Mains, heat and fumes can injure; local codes and licensed practice decide. "
@@ -43,7 +43,7 @@ def joined_words(words: Iterable[str]) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
-def origin_words(record: Run | Curve) -> str:
+def origin_words(record: Run | Curve | Protected) -> str:
     """Run id, hash, program version and scenario file of a result, for the margin of figures and the head of tables."""
     version = record.provenance.get("software_version", "")
     identity = f"run {record.run_id}   sha256 {record.canonical_hash[:16]}" if record.canonical_hash else NO_RUN_ID
@@ -84,6 +84,10 @@ def history_lines(run: Run) -> list[str]:
         lines.append(f"  {role}: {_peak_words(run.time, temperature)}, in {name}")
     for limit in run.limits:
         lines.append(f"  {limit_words(limit)}: {_fell_words(first_reached(run, limit['name']))}")
+    if np.isfinite(damaged := damage_time(run)):
+        lines.append(
+            f"  from {time_words(damaged)} on: {OUTSIDE_VALIDITY}; a higher temperature above may belong to that part"
+        )
     for event in run.events:
         if event.kind == "outside_table":
             lines.append(
@@ -115,6 +119,17 @@ def limit_words(limit: dict) -> str:
     return limit["name"] if temperature in limit["name"] else f"{limit['name']} ({temperature})"
 
 
+def damage_words(limit: dict) -> str:
+    """What is added to a limit past which the material is no longer what the model assumes; "" for other limits."""
+    return ", damage" if limit.get("damage") else ""
+
+
+def damage_time(run: Run) -> float:
+    """Time [s] at which the first limit flagged ``damage`` fell; inf if none did."""
+    flagged = {limit["name"] for limit in run.limits if limit.get("damage")}
+    return min((event.time for event in run.events if event.kind == "limit_reached" and event.name in flagged), default=np.inf)
+
+
 def first_reached(run: Run, limit: str) -> Event | None:
     """First event at which the limit called ``limit`` was reached, None if it never was."""
     found = [event for event in run.events if event.kind == "limit_reached" and event.name == limit]
@@ -125,7 +140,7 @@ def curve_lines(curve: Curve) -> list[str]:
     """From which constant current on each limit falls."""
     lines = [f"Constant current in {curve.circuit}, {curve.start_description}:"]
     for number, limit in enumerate(curve.limits):
-        lines.append(f"  {limit_words(limit)}: {knee_words(curve, number)}")
+        lines.append(f"  {limit_words(limit)}{damage_words(limit)}: {knee_words(curve, number)}")
     return lines
 
 
@@ -158,6 +173,9 @@ def device_lines(entry: DeviceCoverage) -> list[str]:
         lines.append(f'  Against "{limit.limit}":')
         lines += [f"    {sentence}" for sentence in limit.sentences]
         lines.append(f"    {uncovered_words(limit)}")
+    lines += [f"  {asked.text}" for asked in entry.nuisance]
+    if entry.short_time is not None:
+        lines += [f"  {sentence}" for sentence in entry.short_time.sentences]
     lines += [f"  Note: {note}." for note in entry.notes]
     return lines
 

@@ -4,6 +4,12 @@ Every file kind is one flat table of named arrays at the root, so that ``xarray.
 shows all of it at once, plus the groups ``/inputs`` (scenario text, resolved values, assumptions), ``/provenance`` and
 ``/provenance/volatile`` (what differs between two identical runs: dates, wall times). Names of circuits, conductors, parts, probes
 and limits are the dimension scales themselves, so they become coordinates.
+
+A history with devices in the loop (kind "protected") holds courses of different lengths: "none" (no device), then one per edge.
+Their rows stand one below the other along ``row``, and ``row_course`` says whose each is; the same with the ends of the straight
+pieces of current that the devices leave (``corner``) and with openings and closings (``operation``). ``element_level`` is the state
+of every device element at each row, on the scale on which it opens at 1; ``course_detail`` (JSON) has the states as the device
+models take them up again.
 """
 
 from __future__ import annotations
@@ -17,7 +23,7 @@ import numpy as np
 from ampsoak.runfile.records import OUTCOMES, SectionRecord
 
 FORMAT_VERSION = "1.0"
-KINDS = ("run", "curve")
+KINDS = ("run", "curve", "protected")
 VOLATILE_GROUP = "provenance/volatile"
 
 
@@ -96,6 +102,36 @@ CURVE = (
     Layout("horizon", (), "s", "longest time computed"),
 )
 CURVE_WORDS = ("circuit", "start_description", "adiabatic_limit")
+# A history with devices in the loop: courses of different lengths, one below the other in ``row``
+PROTECTED = (
+    Layout("row", ("row",), "1", "number of the row of the histories", "i4"),
+    Layout("row_course", ("row",), "1", "number of the course the row belongs to", "i4"),
+    Layout("row_time", ("row",), "s", "elapsed time"),
+    Layout("row_current", ("row",), "A", "current of the circuit just after that time, r.m.s."),
+    Layout("part_maximum", ("row", "part"), "K", "largest temperature in the part"),
+    Layout("element_level", ("row", "element"), "1", "level of the device's element, which opens it at 1; nan with no device"),
+    Layout("course_followed", ("course",), "1", "1 where a device opens and the course is its own from there on", "u1"),
+    Layout("course_end", ("course",), "s", "end of what was followed; nan where nothing is known of the devices"),
+    Layout("ceiling_time", ("course",), "s", "when a part passed the melting point of copper; infinite if none did"),
+    Layout("unknown_from", ("course",), "s", "from when on nothing can be said of the devices; infinite if never"),
+    Layout("at_opening", ("course", "part"), "K", "largest temperature in the part at the first opening; nan if there is none"),
+    Layout("peak_temperature", ("course", "part"), "K", "largest temperature in the part over the course"),
+    Layout("peak_time", ("course", "part"), "s", "when the part was hottest"),
+    Layout("final_temperature", ("course", "part"), "K", "largest temperature in the part at the end of the course"),
+    Layout("still_rising", ("course", "part"), "1", "1 where the part was not seen to fall, so that its peak may be higher", "u1"),
+    Layout("limit_time", ("course", "limit"), "s", "when the limit was first passed; infinite if it was not"),
+    Layout("corner", ("corner",), "1", "number of the end of a straight piece of current", "i4"),
+    Layout("corner_course", ("corner",), "1", "number of the course the end belongs to", "i4"),
+    Layout("corner_time", ("corner",), "s", "elapsed time; two ends share it where the current jumps"),
+    Layout("corner_current", ("corner",), "A", "current of the circuit that the devices leave, r.m.s."),
+    Layout("operation", ("operation",), "1", "number of the opening or closing", "i4"),
+    Layout("operation_course", ("operation",), "1", "number of the course it belongs to", "i4"),
+    Layout("operation_time", ("operation",), "s", "elapsed time"),
+    Layout("operation_current", ("operation",), "A", "current just before opening or just after closing, r.m.s."),
+    Layout("duration", (), "s", "end of the current history"),
+)
+OPERATION_WORDS = ("operation_kind", "operation_device", "operation_element")
+PROTECTED_FLAGS = ("course_followed", "still_rising")
 
 
 def create(file: h5py.File, layout: Layout, shape: tuple[int, ...], growing: bool = False, chunk_rows: int = 256):

@@ -17,15 +17,18 @@ from ampsoak.runfile.layout import (
     EVENTS,
     FORMAT_VERSION,
     KINDS,
+    OPERATION_WORDS,
+    PROTECTED,
+    PROTECTED_FLAGS,
     ROWS,
     SECTION,
     SNAPSHOTS,
     VOLATILE_GROUP,
 )
-from ampsoak.runfile.records import Curve, Event, Run, SectionRecord
+from ampsoak.runfile.records import Curve, Event, Protected, Run, SectionRecord
 
 
-def open_run(path) -> Run | Curve:
+def open_run(path) -> Run | Curve | Protected:
     """Read a result file whole.
 
     Parameters
@@ -34,14 +37,14 @@ def open_run(path) -> Run | Curve:
 
     Returns
     -------
-    Run or Curve          by what the file says it is
+    Run, Curve or Protected    by what the file says it is
 
     Raises
     ------
     FileError             missing, locked, cut short, damaged, not written by ampsoak, or written in a newer format
     """
     with open_file(path) as file:
-        return _read_run(file, path) if file.attrs["kind"] == "run" else _read_curve(file, path)
+        return {"run": _read_run, "curve": _read_curve, "protected": _read_protected}[file.attrs["kind"]](file, path)
 
 
 @contextmanager
@@ -101,7 +104,7 @@ def _check_kind(file: h5py.File, path) -> None:
     with damage_reported(path):
         attributes = dict(file.attrs)
     if attributes.get("software") != "ampsoak" or attributes.get("kind") not in KINDS:
-        raise FileError(f"{path}: is an HDF5 file, but not a result ampsoak wrote; name a run.h5 or curve.h5")
+        raise FileError(f"{path}: is an HDF5 file, but not a result ampsoak wrote; name a run.h5, curve.h5 or protected.h5")
     written = str(attributes.get("format_version", ""))
     try:
         newer = tuple(int(one) for one in written.split(".")) > tuple(int(one) for one in FORMAT_VERSION.split("."))
@@ -214,3 +217,19 @@ def _read_curve(file: h5py.File, path) -> Curve:
     arrays["steady"] = arrays["steady"].astype(bool)
     words = {name: source.attribute(name) for name in CURVE_WORDS}
     return Curve(part_names=list(shared["section"].part_names), **arrays, **numbers, **words, **shared)
+
+
+def _read_protected(file: h5py.File, path) -> Protected:
+    source = _Source(file, path)
+    shared = _read_shared(source)
+    scales = ("row", "corner", "operation")
+    arrays = {one.name: source.array(one.name) for one in PROTECTED if one.dimensions and one.name not in scales}
+    arrays |= {name: arrays[name].astype(bool) for name in PROTECTED_FLAGS}
+    words = [source.words(name) for name in OPERATION_WORDS]
+    return Protected(
+        circuit=source.attribute("circuit"), duration=source.number("duration"), device_names=source.words("device"),
+        course_names=source.words("course"), element_names=source.words("element"),
+        element_devices=source.words("element_device"), operation_words=list(zip(*words, strict=True)),
+        course_detail=[json.loads(detail) for detail in source.words("course_detail")], **source.structure("detail"),
+        **arrays, **shared,
+    )

@@ -77,7 +77,7 @@ class Run:
     snapshot_time : (n_snap,) float64                     [s]
     snapshot_temperature : (n_snap, ny, nx) float32       [K]; cells inside a conductor carry its temperature
     events : list of Event
-    limits : list of dict                                 name, temperature [K], parts, source
+    limits : list of dict                                 name, temperature [K], parts, source, damage
     energy_generated, energy_stored, energy_lost : (n_time,) float64    since the start [J/m]
     energy_residual : (n_time,) float64                   stored + lost - generated over the largest of them
     statistics : dict                                     cells, steps, rejected, wall seconds (volatile), ...
@@ -136,7 +136,7 @@ class Curve:
     title : str
     circuit : str
     current : (n,) float64                                circuit current [A], increasing
-    limits : list of dict                                 name, temperature [K], parts, source
+    limits : list of dict                                 name, temperature [K], parts, source, damage
     time_to_limit : (n_limits, n) float64                 [s]; inf unless the outcome is reached or at_start
     outcome : (n_limits, n) int8                          index into ``OUTCOMES``
     steady : (n,) bool                                    True where a steady state was found; False: none, or hotter
@@ -180,6 +180,93 @@ class Curve:
     fault_current: float
     horizon: float
     section: SectionRecord
+    statistics: dict = field(default_factory=dict)
+    scenario_text: str = ""
+    scenario_file: str = ""
+    resolved: dict = field(default_factory=dict)
+    assumptions: list[str] = field(default_factory=list)
+    provenance: dict = field(default_factory=dict)
+    format_version: str = "1.0"
+    complete: bool = True
+    canonical_hash: str = ""
+
+    @property
+    def run_id(self) -> str:
+        """First ten digits of the canonical hash, "" while there is none; what figures and tables carry."""
+        return self.canonical_hash[:10]
+
+
+@dataclass
+class Protected:
+    """A current history followed with devices in the loop: one course with no device, then one for each edge.
+
+    Parameters
+    ----------
+    title, circuit : str                                  circuit in which the devices stand
+    duration : float                                      end of the current history [s]
+    device_names : list of str                            in series, upstream first
+    section : SectionRecord
+    conductor_names : list of str                         parts that are conductors
+    limits : list of dict                                 name, temperature [K], parts, source
+    course_names : list of str                            "none" (no device), then the edges followed
+    course_followed : (n_courses,) bool                   it opens and has a course of its own from there on
+    course_end, ceiling_time, unknown_from : (n_courses,) float64    [s]: end of what was followed; when a part passed the
+                                                          melting point of copper (inf: none did); from when on nothing
+                                                          can be said of the devices (inf: never)
+    at_opening, peak_temperature, peak_time, final_temperature : (n_courses, n_parts) float64    [K], [s]; nan where
+                                                          unknown or never opened
+    still_rising : (n_courses, n_parts) bool              not seen to fall: its peak may be higher
+    limit_time : (n_courses, n_limits) float64            when first passed [s]; inf if it was not
+    row_course : (n_rows,) int                            course of each row of the histories
+    row_time, row_current : (n_rows,) float64             [s], current of the circuit just after it [A]
+    part_maximum : (n_rows, n_parts) float64              [K]
+    element_devices, element_names : list of str          device of each element, "device: element"
+    element_level : (n_rows, n_elements) float64          level of each device element; it opens at 1; nan with no device
+    corner_course, corner_time, corner_current : (n_corners,)    ends of the straight pieces of the current that is left
+    operation_course, operation_time, operation_current : (n_operations,)    openings and closings [s], [A]
+    operation_words : list of (kind, device, element)     "opens" or "closes", and what did
+    course_detail : list of dict                          reason, notes, elements, states and levels at the end
+    notes : list of str
+    reclosing : dict or None
+    statistics, scenario_text, scenario_file, resolved, assumptions, provenance, format_version, complete,
+    canonical_hash : as in ``Run``
+    """
+
+    title: str
+    circuit: str
+    duration: float
+    device_names: list[str]
+    section: SectionRecord
+    conductor_names: list[str]
+    limits: list[dict]
+    course_names: list[str]
+    course_followed: np.ndarray
+    course_end: np.ndarray
+    ceiling_time: np.ndarray
+    unknown_from: np.ndarray
+    at_opening: np.ndarray
+    peak_temperature: np.ndarray
+    peak_time: np.ndarray
+    final_temperature: np.ndarray
+    still_rising: np.ndarray
+    limit_time: np.ndarray
+    row_course: np.ndarray
+    row_time: np.ndarray
+    row_current: np.ndarray
+    part_maximum: np.ndarray
+    element_devices: list[str]
+    element_names: list[str]
+    element_level: np.ndarray
+    corner_course: np.ndarray
+    corner_time: np.ndarray
+    corner_current: np.ndarray
+    operation_course: np.ndarray
+    operation_time: np.ndarray
+    operation_current: np.ndarray
+    operation_words: list[tuple[str, str, str]]
+    course_detail: list[dict]
+    notes: list[str] = field(default_factory=list)
+    reclosing: dict | None = None
     statistics: dict = field(default_factory=dict)
     scenario_text: str = ""
     scenario_file: str = ""

@@ -14,7 +14,7 @@ from ampsoak.base.errors import UsageError
 from ampsoak.runfile import layout
 from ampsoak.runfile.partfile import PartFile
 from ampsoak.runfile.provenance import digest
-from ampsoak.runfile.records import Curve, Event, Run, SectionRecord
+from ampsoak.runfile.records import Curve, Event, Protected, Run, SectionRecord
 
 BUFFER_ROWS = 256
 
@@ -28,7 +28,7 @@ class RunHeader:
     title : str
     section : SectionRecord
     circuit_names, conductor_names, probe_names, probe_units : list of str    units "K" or "W m-1"
-    limits : list of dict           name, temperature [K], parts, source
+    limits : list of dict           name, temperature [K], parts, source, damage
     scenario_text : str             the scenario file as read
     scenario_file : str             its name; folders are dropped
     resolved : dict                 JSON-ready resolved values with sources
@@ -337,9 +337,18 @@ def write_curve(path, curve: Curve, force: bool = False) -> str:
     ------
     FileError             as ``RunWriter``
     """
+    return _write_whole(path, curve, _fill_curve, force)
+
+
+def write_protected(path, record: Protected, force: bool = False) -> str:
+    """Write a history with devices in the loop; returns its canonical hash. Parameters and errors as ``write_curve``."""
+    return _write_whole(path, record, _fill_protected, force)
+
+
+def _write_whole(path, record, fill, force: bool) -> str:
     part = PartFile(path, force)
     try:
-        found = _fill_curve(part.file, curve)
+        found = fill(part.file, record)
         part.publish()
     except BaseException:
         part.abandon()
@@ -347,11 +356,13 @@ def write_curve(path, curve: Curve, force: bool = False) -> str:
     return found
 
 
-def record_hash(record: Run | Curve) -> str:
+def record_hash(record: Run | Curve | Protected) -> str:
     """Canonical hash that the file of ``record`` has or would have."""
     with h5py.File(io.BytesIO(), "w") as file:
         if isinstance(record, Curve):
             return _fill_curve(file, record)
+        if isinstance(record, Protected):
+            return _fill_protected(file, record)
         filled = _RunFile(file, header_of(record))
         _replay(record, filled)
         return filled.finish(record.statistics)
@@ -385,6 +396,37 @@ def _fill_curve(file: h5py.File, curve: Curve) -> str:
     layout.put_words(file, "conductor", curve.conductor_names, "conductor", "conductor name")
     for one in layout.CURVE:
         layout.put(file, one, getattr(curve, one.name))
-    layout.put_inputs(file, curve.scenario_text, curve.scenario_file, curve.resolved, curve.assumptions)
-    layout.put_provenance(file, curve.provenance, curve.statistics)
+    return _close(file, curve)
+
+
+def _fill_protected(file: h5py.File, record: Protected) -> str:
+    layout.start_file(file, "protected", record.title)
+    file.attrs["circuit"] = record.circuit
+    layout.put_section(file, record.section)
+    layout.put_limits(file, record.limits)
+    layout.put_words(file, "conductor", record.conductor_names, "conductor", "part that is a conductor")
+    layout.put_words(file, "device", record.device_names, "device", "device, upstream first")
+    layout.put_words(file, "course", record.course_names, "course", "none: no device; else edge by which the devices act")
+    layout.put_words(file, "element", record.element_names, "element", "device and element of it that may open it")
+    layout.put_words(file, "element_device", record.element_devices, "element", "device the element belongs to")
+    numbers = {
+        "row": np.arange(len(record.row_time)), "corner": np.arange(len(record.corner_time)),
+        "operation": np.arange(len(record.operation_time)),
+    }
+    scales_first = sorted(layout.PROTECTED, key=lambda one: one.dimensions != (one.name,))
+    for one in scales_first:
+        layout.put(file, one, numbers[one.name] if one.name in numbers else getattr(record, one.name))
+    for place, name in enumerate(layout.OPERATION_WORDS):
+        words = [entry[place] for entry in record.operation_words]
+        layout.put_words(file, name, words, "operation", name.replace("_", " "))
+    details = [layout.to_json(detail) for detail in record.course_detail]
+    layout.put_words(file, "course_detail", details, "course", "reason, notes, device states and levels at the end, JSON")
+    layout.put_text(file, "detail", layout.to_json({"notes": record.notes, "reclosing": record.reclosing}), "notes, JSON")
+    return _close(file, record)
+
+
+def _close(file: h5py.File, record: Curve | Protected) -> str:
+    """Add where the record comes from, and seal the file."""
+    layout.put_inputs(file, record.scenario_text, record.scenario_file, record.resolved, record.assumptions)
+    layout.put_provenance(file, record.provenance, record.statistics)
     return _seal(file)

@@ -11,19 +11,23 @@ from pydantic import BaseModel
 from ampsoak.base.errors import nearest_name
 from ampsoak.base.units import describe
 from ampsoak.library.cables import CableEntry
+from ampsoak.scenario.bored_hole import plan_bored_hole
 from ampsoak.scenario.cables import LaidCable
 from ampsoak.scenario.case import Circuit, Conductor, MeshSettings, Paint, Part, Probe, RunSettings, Scenario, Start
-from ampsoak.scenario.device_record import device_record
+from ampsoak.scenario.cavities import AIR_GAP, gap_material
+from ampsoak.scenario.contacts import contacts_of
+from ampsoak.scenario.device_record import device_record, load_point_record
+from ampsoak.scenario.devices import devices_of, load_points_of, reclosing_of
 from ampsoak.scenario.drawing import add_drawn_conductors, heat_source, plan_drawing
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.materials import UNKNOWN, MaterialShelf, material_record, value_record
 from ampsoak.scenario.model import SECTIONS, ScenarioFile
 from ampsoak.scenario.open_air import air_along, check_open_air, zone_record
-from ampsoak.scenario.placement import check_overlaps, lay_cables
+from ampsoak.scenario.placement import check_overlaps, lay_cables, lay_conduits
 from ampsoak.scenario.plan import Plan
 from ampsoak.scenario.profiles import profile_of
-from ampsoak.scenario.protection import TOLERANCE, check_limits, curve_of, devices_of, limits_of
+from ampsoak.scenario.protection import TOLERANCE, check_limits, curve_of, limits_of
 from ampsoak.scenario.quantities import Given, Pairs
 from ampsoak.scenario.surfaces import air_temperature, boundaries_of
 from ampsoak.scenario.templates import plan_ceiling, plan_clipped, plan_free_air, plan_stud_bay
@@ -33,6 +37,7 @@ PLANNERS = {
     "ceiling": plan_ceiling,
     "clipped": plan_clipped,
     "free_air": plan_free_air,
+    "bored_hole": plan_bored_hole,
     "drawing": plan_drawing,
 }
 NOTHING = Plan(math.nan, math.nan, "")
@@ -61,16 +66,19 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
     )
     known_circuits = [circuit.name for circuit in circuits]
     plan = _plan(document, findings)
-    cables = lay_cables(document.cable, plan, shelf, findings)
+    conduits = lay_conduits(document.conduit, plan, shelf, findings)
+    cables = lay_cables(document.cable, conduits, plan, shelf, findings)
     if plan is not None:
         if document.drawing is not None:
             add_drawn_conductors(document.drawing, plan, shelf, findings)
-        check_overlaps(cables, plan, findings)
+        check_overlaps(cables, conduits, plan, findings)
         _load_cables(cables, plan, known_circuits, findings)
     parts = _parts(document, plan or NOTHING, shelf, findings)
     conductors = _conductors(plan or NOTHING, parts, known_circuits, findings)
+    contacts = ()
     if plan is not None:
         check_open_air(plan, parts, findings)
+        contacts = contacts_of(document.contact, plan, parts, findings)
     boundaries = boundaries_of(document, plan, findings) if plan is not None else ()
 
     def start_of(keys, path: Path, temperature_key: str) -> Start:
@@ -78,7 +86,9 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
 
     start = start_of(document.start, ("start",), "temperature")
     limits = limits_of(document, parts, conductors, cables, findings)
-    devices = devices_of(document, folder, findings)
+    devices = devices_of(document, known_circuits, folder, findings)
+    load_points = load_points_of(document, known_circuits, findings)
+    reclosing = reclosing_of(document, known_circuits, findings)
     curve = curve_of(document, known_circuits, devices, start, start_of, findings)
     run = _run(document, circuits, findings)
     probes = _probes(document, plan, parts, findings)
@@ -104,6 +114,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         conductors=conductors,
         circuits=circuits,
         boundaries=boundaries,
+        contacts=contacts,
         limits=limits,
         probes=probes,
         devices=devices,
@@ -114,17 +125,20 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         adiabatic_k=adiabatic_k,
         adiabatic_limit=adiabatic_limit,
         fault_current=document.fault_current.value if document.fault_current else None,
+        load_points=load_points,
+        reclosing=reclosing,
         assumptions=tuple(findings.assumptions),
         source_file=name,
         source_text=text,
         inputs=tuple(sorted(findings.inputs.items())),
-        resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices),
+        resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices)
+        | {"load_points": [load_point_record(point) for point in load_points]},
     )
 
 
 def check_names(findings: Findings) -> None:
     """Record a fault for every name used twice in a list of tables."""
-    lists = [(key,) for key in ("cable", "material", "part", "circuit", "limit", "probe", "device")]
+    lists = [(key,) for key in ("cable", "conduit", "material", "part", "circuit", "limit", "probe", "device", "relay", "load_point")]
     lists += [("drawing", "part"), ("drawing", "conductor")]
     lists += [("cable", index, "layers", "core") for index, _ in findings.tables(("cable",))]
     for path in lists:
@@ -194,6 +208,8 @@ def _parts(document: ScenarioFile, plan: Plan, shelf: MaterialShelf, findings: F
     found = []
     for planned in plan.parts:
         material = shelf.find(planned.material, planned.path) if planned.material else UNKNOWN
+        if material.name == AIR_GAP:
+            material = gap_material(planned, material, shelf, findings)
         if planned.name in names:
             findings.fault(planned.path[:3], f'there are two parts called "{planned.name}"; rename one')
         names.add(planned.name)
@@ -291,7 +307,10 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
                     (*path, "snapshots", index), f"lies after the end of the run, {describe(length, 'time')}"
                 )
         snapshots = tuple(sorted({time.value for time in keys.snapshots}))
-    return RunSettings(length, tolerance, snapshots)
+    reactions = keys is not None and bool(keys.reactions)
+    if reactions:
+        findings.fault((*path, "reactions"), "is not stepped by this version; leave it out")
+    return RunSettings(length, tolerance, snapshots, reactions)
 
 
 def _probes(

@@ -25,12 +25,19 @@ FROM_LAYERS = "derived from the layers of the cable"
 
 @dataclass
 class LaidCable:
-    """A cable in its place: ``outline`` is what may not overlap anything else."""
+    """A cable in its place: ``outline`` is what may not overlap anything else, ``inside`` the conduit it lies in."""
 
     keys: CableKeys
     entry: CableEntry
     outline: Shape
     path: Path
+    inside: str = ""
+
+    @property
+    def surface(self) -> str:
+        """Material of its surface."""
+        layers = self.entry.cores[0].insulation_layers
+        return self.entry.jacket_material or (layers[-1][0] if layers else self.entry.cores[0].metal)
 
 
 def find_cable(keys: CableKeys, path: Path, shelf: MaterialShelf, findings: Findings) -> CableEntry | None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ampsoak.library.materials import Material
+from ampsoak.scenario.device_case import DeviceChoice, LoadPoint, Reclosing, RelayChoice
 from ampsoak.scenario.shapes import Shape
 
 EDGES = ("left", "right", "bottom", "top")
@@ -182,6 +183,21 @@ class Conductor:
 
 
 @dataclass(frozen=True)
+class Contact:
+    """Resistance to heat on the faces that two parts share.
+
+    Parameters
+    ----------
+    first, second : int     indices into ``Scenario.parts``
+    resistance : float      [m² K/W]
+    """
+
+    first: int
+    second: int
+    resistance: float
+
+
+@dataclass(frozen=True)
 class Circuit:
     """A current history shared by conductors."""
 
@@ -232,12 +248,14 @@ class Limit:
     temperature : float     [K]
     parts : tuple of int    indices into ``Scenario.parts``; reached when any of them passes it anywhere
     source : str            where the limit comes from
+    damage : bool           past it the material is no longer what the model assumes
     """
 
     name: str
     temperature: float
     parts: tuple[int, ...]
     source: str = "given by the user"
+    damage: bool = False
 
 
 @dataclass(frozen=True)
@@ -259,33 +277,6 @@ class Probe:
     y: float = 0.0
     part: int = -1
     edge: str = ""
-
-
-@dataclass(frozen=True)
-class DeviceChoice:
-    """A device named in the scenario; coverage turns it into edges.
-
-    Parameters
-    ----------
-    name : str
-    standard : str                family key in the device library, or "points"
-    type : str                    B, C, D; gG; thermal-magnetic; "" where the family has one
-    rating : float                rated current [A]
-    fast, slow : tuple            "points" only: ((current [A], time [s]), ...) of each edge
-    magnetic : tuple or None      (hold, trip) currents [A] that replace the family's magnetic band
-    start_state : str             "cold" or "hot"; what the points were taken from
-    source : str                  where the points come from
-    """
-
-    name: str
-    standard: str
-    type: str = ""
-    rating: float = 0.0
-    fast: tuple[tuple[float, float], ...] = ()
-    slow: tuple[tuple[float, float], ...] = ()
-    magnetic: tuple[float, float] | None = None
-    start_state: str = "cold"
-    source: str = "given by the user"
 
 
 @dataclass(frozen=True)
@@ -313,11 +304,13 @@ class RunSettings:
     duration : float                     [s]
     tolerance : float                    allowed time-stepping error of a temperature [K]
     snapshot_times : tuple of float      times at which the whole temperature field is kept [s]
+    reactions : bool                     whether the reactions of materials give off their heat: a rough model
     """
 
     duration: float
     tolerance: float = 0.1
     snapshot_times: tuple[float, ...] = ()
+    reactions: bool = False
 
 
 @dataclass(frozen=True)
@@ -373,9 +366,10 @@ class Scenario:
     conductors : tuple of Conductor
     circuits : tuple of Circuit
     boundaries : tuple of Boundary
+    contacts : tuple of Contact
     limits : tuple of Limit
     probes : tuple of Probe
-    devices : tuple of DeviceChoice
+    devices : tuple of DeviceChoice or RelayChoice    of one circuit in series, upstream first
     start : Start
     run : RunSettings
     curve : CurveSettings or None
@@ -383,6 +377,8 @@ class Scenario:
     adiabatic_k : float or None      k of the adiabatic line [A s½/m²] for the first circuit's smallest conductor
     adiabatic_limit : str            words: from which to which temperature ``adiabatic_k`` leads, "70 °C to 160 °C"
     fault_current : float or None    prospective fault current [A]
+    load_points : tuple of LoadPoint     what loads draw in ordinary service, which must not open a device
+    reclosing : Reclosing or None    how opened devices are closed again
     assumptions : tuple of str       every value that was not given but taken as a default, in words
     source_file : str                scenario file name as given, without folders
     source_text : str                the file's text
@@ -402,14 +398,17 @@ class Scenario:
     boundaries: tuple[Boundary, ...]
     limits: tuple[Limit, ...]
     probes: tuple[Probe, ...]
-    devices: tuple[DeviceChoice, ...]
+    devices: tuple[DeviceChoice | RelayChoice, ...]
     start: Start
     run: RunSettings
     curve: CurveSettings | None = None
+    contacts: tuple[Contact, ...] = ()
     mesh: MeshSettings = MeshSettings()
     adiabatic_k: float | None = None
     adiabatic_limit: str = ""
     fault_current: float | None = None
+    load_points: tuple[LoadPoint, ...] = ()
+    reclosing: Reclosing | None = None
     assumptions: tuple[str, ...] = ()
     source_file: str = ""
     source_text: str = ""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from itertools import pairwise
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -62,21 +62,75 @@ def painted_parts(strokes: Iterable[tuple[Shape, int]], x: np.ndarray, y: np.nda
     return part
 
 
+@dataclass(frozen=True)
+class VisiblePieces:
+    """Short straight pieces of one stroke's outline, and what is painted beside them.
+
+    Parameters
+    ----------
+    stroke : int                      number of the stroke in painting order, from 1
+    middle, normal : (n, 2) float64   [m], [1]
+    length : (n,) float64             [m]
+    one, other : (n,) int64           stroke visible where the normal points to, and on the other side; 0 is the background
+    aside : float                     how far off the outline that was seen [m]
+    """
+
+    stroke: int
+    middle: np.ndarray
+    normal: np.ndarray
+    length: np.ndarray
+    one: np.ndarray
+    other: np.ndarray
+    aside: float
+
+    def within(self, width: float, height: float) -> np.ndarray:
+        """Whether both sides of each piece lie in a section of that size [m], (n,) bool."""
+        reach = self.aside * np.abs(self.normal)
+        return ((self.middle > reach) & (self.middle < np.array([width, height]) - reach)).all(axis=1)
+
+    @property
+    def own(self) -> np.ndarray:
+        """Whether each piece is a border of this stroke and not of a later one that ends at the same place, (n,) bool."""
+        return np.maximum(self.one, self.other) == self.stroke
+
+
+def visible_pieces(
+    shapes: Sequence[Shape], number: int, spacing: float, aside: float, wanted: Callable | None = None
+) -> VisiblePieces:
+    """Return the outline of the stroke ``number`` (from 1) of ``shapes``, in painting order, in pieces.
+
+    Parameters
+    ----------
+    shapes : sequence of Shape
+    number : int
+    spacing : float              length of a piece [m]
+    aside : float                how far off the outline is looked at what is painted [m]
+    wanted : callable or None    which pieces to keep, (n,) bool, by their middles (n, 2) [m]; None keeps all
+    """
+    strokes = [(shape, other) for other, shape in enumerate(shapes, 1)]
+    middle, vector = outline_pieces(shapes[number - 1], spacing)
+    if wanted is not None:
+        kept = wanted(middle)
+        middle, vector = middle[kept], vector[kept]
+    length = np.hypot(vector[:, 0], vector[:, 1])
+    normal = np.column_stack([vector[:, 1], -vector[:, 0]]) / length[:, None]
+    away = aside * normal
+    one, other = painted_parts(strokes, *(middle + away).T), painted_parts(strokes, *(middle - away).T)
+    return VisiblePieces(number, middle, normal, length, one, other, aside)
+
+
 def outline_pieces(shape: Shape, spacing: float) -> tuple[np.ndarray, np.ndarray]:
     """Middles and vectors of short straight pieces of an outline, (n, 2) each [m]."""
     # a multiple of eight chords, so that a mirrored or turned circle is cut into mirrored or turned pieces
     count = 8 * int(np.clip(np.ceil(shape.perimeter / spacing / 8), 4, 5000))
     corners = shape.outline(count + 1)
-    middles, vectors = [], []
-    for start, stop in pairwise(corners):
-        length = np.hypot(*(stop - start))
-        if length == 0.0:
-            continue
-        parts = max(1, int(np.ceil(length / spacing)))
-        share = (np.arange(parts) + 0.5) / parts
-        middles.append(start + share[:, None] * (stop - start))
-        vectors.append(np.broadcast_to((stop - start) / parts, (parts, 2)))
-    return np.concatenate(middles), np.concatenate(vectors)
+    chord = np.diff(corners, axis=0)
+    length = np.hypot(chord[:, 0], chord[:, 1])
+    start, chord, length = corners[:-1][length > 0.0], chord[length > 0.0], length[length > 0.0]
+    parts = np.maximum(1, np.ceil(length / spacing)).astype(np.int64)
+    of = np.repeat(np.arange(len(parts)), parts)
+    share = (np.arange(len(of)) - (np.cumsum(parts) - parts)[of] + 0.5) / parts[of]
+    return start[of] + share[:, None] * chord[of], chord[of] / parts[of, None]
 
 
 def crosses_itself(polygon: Polygon) -> bool:

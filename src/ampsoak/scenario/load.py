@@ -25,9 +25,25 @@ def load_scenario(path: str | Path) -> Scenario:
     ScenarioError                  with every fault in it
     """
     path = Path(path)
+    return load_scenario_text(read_text(path, "scenario"), str(path), path.parent)
+
+
+def read_text(path: Path, what: str) -> str:
+    """The text of a TOML file, with all the ways in which it cannot be one told.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    what : str             what the file is to hold: "scenario", "rules"
+
+    Raises
+    ------
+    FileError              the file cannot be read
+    ScenarioError          it is far too large
+    """
     try:
         if path.is_dir():
-            raise FileError(f"{path} is a folder; a scenario file is expected")
+            raise FileError(f"{path} is a folder; a {what} file is expected")
         size = path.stat().st_size
         if size <= LARGEST_FILE:
             text = path.read_bytes().decode("utf-8-sig")
@@ -38,9 +54,9 @@ def load_scenario(path: str | Path) -> Scenario:
     except (OSError, ValueError) as error:
         raise FileError(f"{path} cannot be read: {getattr(error, 'strerror', None) or error}") from None
     if size > LARGEST_FILE:
-        fault = Fault(str(path), None, "(file)", "", f"is larger than {LARGEST_FILE // 2**20} MiB; this is no scenario")
+        fault = Fault(str(path), None, "(file)", "", f"is larger than {LARGEST_FILE // 2**20} MiB; this is no {what} file")
         raise ScenarioError([fault])
-    return load_scenario_text(text, str(path), path.parent)
+    return text
 
 
 def load_scenario_text(text: str, name: str = "scenario.toml", folder: str | Path = ".") -> Scenario:

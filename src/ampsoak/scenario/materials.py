@@ -7,7 +7,7 @@ from dataclasses import replace
 from ampsoak.base.errors import nearest_name
 from ampsoak.base.sources import Value
 from ampsoak.library import load as library
-from ampsoak.library.materials import Latent, Material, Property, constant_material
+from ampsoak.library.materials import Latent, Material, Property, Reaction, constant_material
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model_case import MaterialKeys
@@ -105,6 +105,7 @@ class MaterialShelf:
             density=density,
             specific_heat=specific_heat,
             latent=self._latent(keys, kept, path),
+            reactions=self._reactions(keys, kept, path),
             emissivity=_value(keys.emissivity, kept.emissivity),
             resistivity=_value(keys.resistivity, kept.resistivity),
             temperature_coefficient=_value(keys.temperature_coefficient, kept.temperature_coefficient),
@@ -131,6 +132,22 @@ class MaterialShelf:
             for entry in keys.latent
             if entry is not None
         )
+
+
+    def _reactions(self, keys: MaterialKeys, kept: Material, path: Path) -> tuple[Reaction, ...]:
+        if keys.reaction is None:
+            return kept.reactions
+        found = []
+        for index, entry in enumerate(keys.reaction):
+            if entry is None:
+                continue
+            where = (*path, "reaction", index)
+            if entry.valid_to.value <= entry.valid_from.value:
+                self.findings.fault((*where, "valid_to"), "must be above valid_from")
+            order = self.findings.take(entry.order, (*where, "order"), "number", 1.0, "first order")
+            values = (given.as_value() for given in (entry.heat, entry.pre_exponential, entry.activation_energy))
+            found.append(Reaction(entry.name, *values, order, entry.valid_from.value, entry.valid_to.value))
+        return tuple(found)
 
 
 def _value(given: Given | None, kept: Value | None) -> Value | None:
@@ -174,6 +191,17 @@ def material_record(material: Material) -> dict:
     record["latent"] = [
         {"start": latent.start, "stop": latent.stop, "heat": value_record(latent.heat, "J kg-1")}
         for latent in material.latent
+    ]
+    record["reactions"] = [
+        {
+            "name": reaction.name,
+            "heat": value_record(reaction.heat, "J kg-1"),
+            "pre_exponential": value_record(reaction.pre_exponential, "s-1"),
+            "activation_energy": value_record(reaction.activation_energy, "J mol-1"),
+            "order": reaction.order,
+            "valid": {"value": [reaction.valid_from, reaction.valid_to], "unit": "K"},
+        }
+        for reaction in material.reactions
     ]
     for key, unit in (("emissivity", "1"), ("resistivity", "ohm m"), ("temperature_coefficient", "K-1")):
         if getattr(material, key) is not None:

@@ -16,7 +16,7 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     format = 1  (*)             title = ".."  (*)            description = ".."
     fault_current = ".."        prospective fault current
 
-    exactly one of [stud_bay], [ceiling], [clipped], [free_air], [drawing]
+    exactly one of [stud_bay], [ceiling], [clipped], [free_air], [bored_hole], [drawing]
 
     [stud_bay]                  wall; y = 0 is the room ("inner") face, the other face is "outer"
     plane (*)                   "across_studs": horizontal cut, cable along the studs, half a stud on either side
@@ -25,7 +25,8 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     stud_spacing, stud_width, stud_material       across_studs: all three required; spacing centre to centre
     extent                      between_studs: how much of the wall is shown along x
     fill (*)                    material; partly filled: fill_depth, fill_against ("inner" | "outer"), rest (material);
-                                "open_air" as fill or rest leaves the bay, or the rest of it, open
+                                "open_air" as fill or rest leaves the bay, or the rest of it, open; "air_gap" makes it a
+                                narrow gap of air, up to about 25 mm, that conducts and radiates
     height                      of the bay, with open air only: it mixes over it, and between_studs shows all of it
     inner_lining, outer_lining  lists of { material, thickness }, from the bay outwards
                                 parts: fill, rest, studs, inner_lining, outer_lining (.._1, .._2 if several)
@@ -50,6 +51,14 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     law, constants              see below;  extent: width and height of the section
                                 parts: air
 
+    [bored_hole]                framing member cut across a cable that runs through a hole in it; y = 0 is the room ("inner")
+                                face, below a joist
+    member (*)                  "stud": x runs up the wall; "joist"; "plate" (top or bottom plate, cable upright)
+    material (*), depth (*)     of the member, depth from lining to lining;  extent: how much of it is shown along x
+    hole_diameter (*)           hole_from_inner: its middle, from the inner side of the member (middle of the member)
+    filling (*)                 what the cable leaves of the hole: "air_gap" (conducts and radiates), foam, sealant, ..
+    inner_lining, outer_lining  as in [stud_bay];  parts: member, hole, inner_lining, outer_lining
+
     gravity                     of open air: "down", "left" (both in the section) or "along" (the cable); height: how high
                                 surfaces are, with "along" only
     law                         film of a cable in open air: "natural" (convection by correlation, and grey radiation) or
@@ -69,9 +78,16 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     role                        conductor, insulation, jacket, filler, fill, board, framing, air or other
     heat_source                 { per_volume = ".." } or { per_length = ".." }, in time
 
+    [[conduit]]                 round tube: name (*), material (*), outer_diameter (*), wall_thickness (*), filling ("air_gap");
+                                place, x, y as of a cable;  parts: NAME.wall, NAME.inside
+
     [[cable]]                   name (*); type (a cable of the library) or [cable.layers]
+    inside                      name of the conduit in which it lies
     place                       "centred", "touching_inner" (= "on_board") or "touching_outer"; x, y: centre, required
-                                in a drawing; rotation: turned counter-clockwise, "0 deg" has the flat side along x
+                                in a drawing; rotation: turned counter-clockwise, "0 deg" has the flat side along x;
+                                in a conduit or a bored hole "centred" or "resting": at the lowest place that is free
+    count                       as many of it, NAME_1, NAME_2 and so on; in an arrangement "row" (along x), "stack" (along y)
+                                or "packed", spacing clear between them; what is at rest in a conduit needs no arrangement
     circuit                     loads all loaded cores, out and back
     [[cable.load]]              core (*), circuit, factor (current of the core over that of the circuit): instead
     [cable.layers]              form (*) "flat" | "round" | "single", core_spacing, overall_width, overall_height,
@@ -82,7 +98,11 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
 
     [[material]]                name (*), based_on, family, description, conductivity (in temperature), density,
                                 specific_heat | volumetric_heat_capacity (in temperature), emissivity, resistivity,
-                                temperature_coefficient, latent = list of { start, stop, heat }
+                                temperature_coefficient, latent = list of { start, stop, heat }; reaction = list of { name,
+                                heat (negative: taken up), pre_exponential, activation_energy, order, valid_from,
+                                valid_to }, a rough model, used with run.reactions only
+    [[contact]]                 between (*) = [PART, PART], resistance (*): to heat that crosses from one to the other where they
+                                meet
     [[part]]                    name (*) of a part made by a template or cable; start_temperature, heat_source
 
     [[circuit]]                 name (*) and exactly one of
@@ -106,13 +126,39 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
                                 all but correlation and emissivity in time; edges not named are adiabatic
 
     [start]                     temperature; soaked_at = { CIRCUIT = "16 A" } for the steady state at these currents
-    [[limit]]                   name (*), temperature (*), parts = [..] | role, source
+    [[limit]]                   name (*), temperature (*), parts = [..] | role, source, damage = true: past this limit the
+                                material is no longer what the model assumes, and figures grey what comes after
     [[probe]]                   name (*) and one of point = { x, y }, mean = PART, maximum = PART, edge_heat_flow = EDGE
-    [[device]]                  name (*); standard, type, rating, magnetic = { hold, trip }; or fast and slow =
-                                [["20 A", "1 h"], ..], or fast_csv and slow_csv = { file, current_column, time_column,
-                                current_unit, time_unit }, with start_state ("cold" | "hot") and source
+    [[device]]                  name (*) and one of
+                                standard, type, rating, magnetic = { hold, trip };
+                                fast and slow = [["20 A", "1 h"], ..], or fast_csv and slow_csv = { file, current_column,
+                                time_column, current_unit, time_unit };
+                                line, or line_csv: one drawn line, with current_tolerance and/or time_tolerance (0.1: a
+                                tenth either way; a fuse maker's mean line: 0.1 in current);
+                                points and lines with rating, start_state ("cold" | "hot"), source
+    circuit                     in which it stands; of one circuit, devices and relays stand in series in the order of
+                                the file, upstream first
+    ambient                     air at the device, for breakers and overload relays of a standard: their default model moves
+    breaking_capacity           largest current it can break
+    let_through                 { energy = "45000 A2.s", current = prospective current it is stated for, source }, or
+                                { energy_class = 3 } (IEC 60898-1 type B, with breaking_capacity)
+    opening_time                from operating to the end of the current, where the data leave it out: points, lines and
+                                overload relays
+    [[relay]]                   name (*), pickup (*), circuit, source and
+    curve (*)                   "A" .. "F" (IEC 60255-151), "IEC standard inverse" (A), "IEC very inverse" (B),
+                                "IEC extremely inverse" (C), "IEEE moderately inverse" (D), "IEEE very inverse" (E),
+                                "IEEE extremely inverse" (F), "long-time inverse", "short-time inverse", "electronic"
+    setting                     time multiplier or dial; for "electronic" time_at_six: time at six times the pickup
+    reset                       "instant" (usual), "curve" or "memory"; reset_time: from full travel at no current, at this
+                                setting, or time constant of the memory
+    threshold, tolerance        least multiple of the pickup with a stated time (1.1); of the time, either way (0.05)
+    instantaneous               { hold, trip };  opening_time, breaking_capacity of the breaker it trips
+    [[load_point]]              what must not open a device: name (*), circuit, source and one of current + duration,
+                                transformer = { full_load }, motor = { full_load, start_time, multiple }
+    [reclosing]                 closes again what opened, except fuses: circuit and one of delay + attempts,
+                                delays = ["1 s", "30 s"] (one for each attempt), times = ["10 min", ..] of the history
     [curve]                     circuit, lowest, highest, count, horizon, tolerance, start_temperature, soaked_at
-    [run]                       duration, tolerance (a difference), snapshots = ["10 min", ..]
+    [run]                       duration, tolerance (a difference), snapshots = ["10 min", ..], reactions (false)
     [mesh]                      finest, coarsest, growth
 """
 
@@ -128,7 +174,6 @@ from ampsoak.scenario.model_case import (
     BoundaryKeys,
     CircuitKeys,
     CurveKeys,
-    DeviceKeys,
     LimitKeys,
     MaterialKeys,
     MeshKeys,
@@ -138,11 +183,22 @@ from ampsoak.scenario.model_case import (
     StartKeys,
     Surroundings,
 )
-from ampsoak.scenario.model_section import CableKeys, Ceiling, Clipped, Drawing, FreeAir, StudBay
+from ampsoak.scenario.model_devices import DeviceKeys, LoadPointKeys, ReclosingKeys, RelayKeys
+from ampsoak.scenario.model_section import (
+    BoredHole,
+    CableKeys,
+    Ceiling,
+    Clipped,
+    ConduitKeys,
+    ContactKeys,
+    Drawing,
+    FreeAir,
+    StudBay,
+)
 from ampsoak.scenario.quantities import DROPPABLE, LAWS, REMARKS
 
 FORMAT = 1
-SECTIONS = ("stud_bay", "ceiling", "clipped", "free_air", "drawing")
+SECTIONS = ("stud_bay", "ceiling", "clipped", "free_air", "bored_hole", "drawing")
 
 
 class ScenarioFile(Keys):
@@ -156,10 +212,13 @@ class ScenarioFile(Keys):
     ceiling: Annotated[Ceiling, DROPPABLE] | None = None
     clipped: Annotated[Clipped, DROPPABLE] | None = None
     free_air: Annotated[FreeAir, DROPPABLE] | None = None
+    bored_hole: Annotated[BoredHole, DROPPABLE] | None = None
     drawing: Annotated[Drawing, DROPPABLE] | None = None
+    conduit: list[Annotated[ConduitKeys, DROPPABLE]] = Field(default_factory=list)
     cable: list[Annotated[CableKeys, DROPPABLE]] = Field(default_factory=list)
     material: list[Annotated[MaterialKeys, DROPPABLE]] = Field(default_factory=list)
     part: list[Annotated[PartKeys, DROPPABLE]] = Field(default_factory=list)
+    contact: list[Annotated[ContactKeys, DROPPABLE]] = Field(default_factory=list)
     circuit: list[Annotated[CircuitKeys, DROPPABLE]] = Field(default_factory=list)
     surroundings: Annotated[Surroundings, DROPPABLE] | None = None
     boundary: list[Annotated[BoundaryKeys, DROPPABLE]] = Field(default_factory=list)
@@ -167,6 +226,9 @@ class ScenarioFile(Keys):
     limit: list[Annotated[LimitKeys, DROPPABLE]] = Field(default_factory=list)
     probe: list[Annotated[ProbeKeys, DROPPABLE]] = Field(default_factory=list)
     device: list[Annotated[DeviceKeys, DROPPABLE]] = Field(default_factory=list)
+    relay: list[Annotated[RelayKeys, DROPPABLE]] = Field(default_factory=list)
+    load_point: list[Annotated[LoadPointKeys, DROPPABLE]] = Field(default_factory=list)
+    reclosing: Annotated[ReclosingKeys, DROPPABLE] | None = None
     curve: Annotated[CurveKeys, DROPPABLE] | None = None
     run: Annotated[RunKeys, DROPPABLE] | None = None
     mesh: Annotated[MeshKeys, DROPPABLE] | None = None

@@ -1,4 +1,4 @@
-"""Models of what happens to the section: materials, currents, boundaries, start, limits, probes, devices, settings."""
+"""Models of what happens to the section: materials, currents, boundaries, start, limits, probes, settings."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from ampsoak.scenario.model_base import (
     Difference,
     Duration,
     Emissivity,
+    Factor,
     HeatSourceTable,
     Keys,
     Name,
@@ -47,6 +48,18 @@ class LatentKeys(Keys):
     heat: Annotated[Given, Dimensional("heat_per_mass", above=0)]
 
 
+class ReactionKeys(Keys):
+    """A reaction that gives off (or, negative, takes up) heat and uses itself up."""
+
+    name: Name
+    heat: Annotated[Given, Dimensional("heat_per_mass")]
+    pre_exponential: Annotated[Given, Dimensional("rate", above=0)]
+    activation_energy: Annotated[Given, Dimensional("molar_energy", above=0)]
+    order: Factor | None = None
+    valid_from: Temperature
+    valid_to: Temperature
+
+
 class MaterialKeys(Keys):
     """[[material]]: a material of one's own, whole or as changes to one of the library."""
 
@@ -64,6 +77,7 @@ class MaterialKeys(Keys):
     emissivity: Emissivity | None = None
     resistivity: Annotated[Given, Dimensional("resistivity", above=0)] | None = None
     temperature_coefficient: Annotated[Given, Dimensional("per_kelvin", at_least=0)] | None = None
+    reaction: list[Annotated[ReactionKeys, DROPPABLE]] | None = None
 
 
 class PartKeys(Keys):
@@ -161,6 +175,7 @@ class LimitKeys(Keys):
     parts: Annotated[list[Name], Field(min_length=1)] | None = None
     role: Role | None = None
     source: Text | None = None
+    damage: bool | None = None
 
 
 class Point(Keys):
@@ -178,44 +193,6 @@ class ProbeKeys(Keys):
     mean: Name | None = None
     maximum: Name | None = None
     edge_heat_flow: Literal["left", "right", "bottom", "top"] | None = None
-
-
-class Magnetic(Keys):
-    """Instantaneous release: holds up to one current, trips from the other on."""
-
-    hold: PositiveCurrent
-    trip: PositiveCurrent
-
-
-class PointsFile(Keys):
-    """Points of one edge of a device from a CSV file beside the scenario."""
-
-    file: Name
-    current_column: Name
-    time_column: Name
-    current_unit: Name
-    time_unit: Name
-
-
-DevicePoints = Annotated[
-    Pairs, PairList(Dimensional("current", above=0), Dimensional("time", above=0), increasing=True, at_least=2)
-]
-
-
-class DeviceKeys(Keys):
-    """[[device]]: by standard, type and rating; or by the points of its fast and slow edge."""
-
-    name: Name
-    standard: Name | None = None
-    type: Name | None = None
-    rating: PositiveCurrent | None = None
-    magnetic: Annotated[Magnetic, DROPPABLE] | None = None
-    fast: DevicePoints | None = None
-    slow: DevicePoints | None = None
-    fast_csv: Annotated[PointsFile, DROPPABLE] | None = None
-    slow_csv: Annotated[PointsFile, DROPPABLE] | None = None
-    start_state: Literal["cold", "hot"] | None = None
-    source: Text | None = None
 
 
 class CurveKeys(Keys):
@@ -237,6 +214,7 @@ class RunKeys(Keys):
     duration: Duration | None = None
     tolerance: Difference | None = None
     snapshots: list[Time] | None = None
+    reactions: bool | None = None
 
 
 class MeshKeys(Keys):

@@ -1,4 +1,4 @@
-"""Models of what the section shows: stud bay, ceiling, clipped cable, or a free drawing; and its cables."""
+"""Models of what the section shows: a template or a free drawing; and its conduits and cables."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from ampsoak.scenario.model_base import (
 )
 from ampsoak.scenario.quantities import DROPPABLE, Dimensional, Given, PairList, Pairs
 
-PLACES = Literal["centred", "touching_inner", "touching_outer", "on_board"]
+PLACES = Literal["centred", "touching_inner", "touching_outer", "on_board", "resting"]
 Role = Literal["conductor", "insulation", "jacket", "filler", "fill", "board", "framing", "air", "other"]
 
 
@@ -95,6 +95,40 @@ class FreeAir(FilmLaw):
     """[free_air]: a cable hung in the open air of a room."""
 
     extent: Size | None = None
+
+
+class BoredHole(Keys):
+    """[bored_hole]: a hole bored through a framing member, cut across the cable in it."""
+
+    member: Literal["stud", "joist", "plate"]
+    material: Name
+    depth: Size
+    extent: Size | None = None
+    hole_diameter: Size
+    hole_from_inner: Size | None = None
+    filling: Name
+    inner_lining: Layers = Field(default_factory=list)
+    outer_lining: Layers = Field(default_factory=list)
+
+
+class ConduitKeys(Keys):
+    """[[conduit]]: a round tube in the section that holds cables."""
+
+    name: Name
+    material: Name
+    outer_diameter: Size
+    wall_thickness: Size
+    filling: Name | None = None
+    place: PLACES | None = None
+    x: Position | None = None
+    y: Position | None = None
+
+
+class ContactKeys(Keys):
+    """[[contact]]: resistance to heat where two parts meet."""
+
+    between: Annotated[list[Name], Field(min_length=2, max_length=2)]
+    resistance: Annotated[Given, Dimensional("surface_resistance", above=0)]
 
 
 class RectangleKeys(Keys):
@@ -222,6 +256,10 @@ class CableKeys(Keys):
     layers: Annotated[CableLayers, DROPPABLE] | None = None
     circuit: Name | None = None
     load: list[Annotated[CoreLoad, DROPPABLE]] = Field(default_factory=list)
+    count: Annotated[int, Field(ge=1, le=60)] | None = None
+    arrangement: Literal["row", "stack", "packed"] | None = None
+    spacing: Annotated[Given, Dimensional("length", at_least=0)] | None = None
+    inside: Name | None = None
     place: PLACES | None = None
     x: Position | None = None
     y: Position | None = None

@@ -9,19 +9,21 @@ import numpy as np
 
 from ampsoak.library import load as library
 from ampsoak.library.materials import USUAL_EMISSIVITY
+from ampsoak.scenario.arrangement import band, touching_groups
 from ampsoak.scenario.case import AirZone, Part
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.geometry import SLACK, outline_pieces, outside, painted_parts
 from ampsoak.scenario.lines import Path, key_text
 from ampsoak.scenario.model_section import FilmLaw, Upright
 from ampsoak.scenario.plan import Plan, PlannedPart, Stroke
-from ampsoak.scenario.shapes import Rectangle, Shape, Stadium
+from ampsoak.scenario.shapes import Rectangle, Shape, Stadium, Wrap
 
 OPEN_AIR = "open_air"
 USUAL_HEIGHT = "2.4 m"
 NARROW = 0.025  # [m] films of open air hold from about here on: ISO 6946, where cavities conduct below (from memory)
 TOUCHING = 0.5e-3  # [m] between cable and board, up to which the air beside the contact stands still
 PLACES = "stud_bay (fill, rest), clipped, free_air and drawn parts with an air table"
+CHORDS = 48  # of each outline in the band round a group
 SAMPLES = 400  # pieces of an outline, and looks along an edge
 
 
@@ -85,6 +87,28 @@ def add_gaps(name: str, outline: Shape, path: Path, plan: Plan, findings: Findin
         findings.assume(f'cable "{name}" touches a surface in open air: still air beside the contact, "{name}.gap"')
 
 
+def add_wraps(bodies: list[tuple[str, Shape, Path]], plan: Plan, findings: Findings) -> None:
+    """Where bodies touch each other in open air, fill what they leave of a band round them with still air.
+
+    Their boundary layers grow into one: the band is one surface with one film, of the size of the whole, as films of groups are
+    in IEC 60287-2-1, whose own law already holds the group and is left alone.
+
+    Parameters
+    ----------
+    bodies : list of (name, outline, path)
+    """
+    zones = [part.air for part in plan.parts if part.air is not None]
+    if plan.open_air is None or any(zone.law != "natural" for zone in zones):
+        return
+    inside = [body for body in bodies if outside(body[1], plan.open_air) == 0]
+    for group in touching_groups([outline for _, outline, _ in inside], TOUCHING):
+        names = [inside[number][0] for number in group]
+        name, path = f"{names[0]}.group", inside[group[0]][2]
+        plan.parts.append(PlannedPart(name, "air", "air", path))
+        plan.strokes.append(Stroke(Wrap(tuple(band([inside[number][1] for number in group], CHORDS))), name, path))
+        findings.assume(f'{", ".join(names)} touch each other in open air: one film round them, still air between, "{name}"')
+
+
 def air_along(plan: Plan, edge: str, start: float, stop: float) -> tuple[float, bool]:
     """Share of a span of an edge [m] that open air meets, and whether all that air is held at a given temperature."""
     if not math.isfinite(stop - start + plan.width + plan.height):
@@ -114,7 +138,7 @@ def check_open_air(plan: Plan, parts: tuple[Part, ...], findings: Findings) -> N
     """Record faults of parts that are open air or meet it, and assume the emissivities that nobody gave."""
     for planned, part in zip(plan.parts, parts, strict=True):
         if part.air is None and part.material.name == OPEN_AIR and planned.path[0] != "drawing":
-            findings.fault(planned.path, f"open air convects and radiates; it has a place in {PLACES}")
+            findings.fault(planned.path, f'open air convects and radiates; it has a place in {PLACES}; narrow gaps are "air_gap"')
         elif part.air is not None and part.material.family not in ("air", "other"):
             findings.fault(planned.path, "open air needs a material of the family air")
         if part.air is not None and part.air.temperature is not None and part.heat_source is not None:

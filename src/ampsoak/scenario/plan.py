@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from ampsoak.scenario.case import AirZone, HeatSource
 from ampsoak.scenario.lines import Path
-from ampsoak.scenario.shapes import Shape
+from ampsoak.scenario.shapes import Circle, Shape
 
 Span = tuple[str, float, float]
 
@@ -17,8 +17,27 @@ def tidy(length: float) -> float:
 
 
 @dataclass
+class Gap:
+    """Size of a narrow air gap: what its equivalent conductivity follows from.
+
+    Parameters
+    ----------
+    depth : float             along the heat flow [m]
+    width : float             across it [m]; endless where the gap closes round a body
+    faces : tuple of str      materials of its two faces
+    growth : float            area of the second face over that of the first
+    """
+
+    depth: float
+    width: float
+    faces: tuple[str, str]
+    growth: float = 1.0
+
+
+@dataclass
 class PlannedPart:
-    """A part before its material is looked up; ``path`` is where its material was named; ``air`` makes it open air."""
+    """A part before its material is looked up; ``path`` is where its material was named; ``air`` makes it open air and
+    ``gap`` tells the size of a narrow air gap."""
 
     name: str
     material: str
@@ -27,6 +46,25 @@ class PlannedPart:
     start_temperature: float | None = None
     heat_source: HeatSource | None = None
     air: AirZone | None = None
+    gap: Gap | None = None
+
+
+@dataclass
+class Room:
+    """A round space in which cables lie: a bored hole or the inside of a conduit.
+
+    Parameters
+    ----------
+    outline : Circle
+    part : str         what fills it
+    face : str         material round it
+    words : str        what to call it in a message
+    """
+
+    outline: Circle
+    part: str
+    face: str
+    words: str
 
 
 @dataclass
@@ -70,6 +108,8 @@ class Plan:
     place : str                 placement word where a cable has none, "" where a position is required
     open_air : tuple or None    (left, bottom, right, top) of open air that solids bound below and above [m]; nan for a
                                 side where nothing does
+    rooms : dict                round spaces by name of their conduit; "" is the one in which cables lie without more words
+    down : tuple or None        direction of gravity, None where it is along the cable
     """
 
     width: float
@@ -82,6 +122,8 @@ class Plan:
     cavity: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     place: str = ""
     open_air: tuple[float, float, float, float] | None = None
+    rooms: dict[str, Room] = field(default_factory=dict)
+    down: tuple[float, float] | None = (0.0, -1.0)
 
     @property
     def edges(self) -> dict[str, float]:

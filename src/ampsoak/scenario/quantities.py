@@ -39,6 +39,17 @@ LAWS = {
         ("conductivity",), {"density": "density", "solid": "fibre_solid", "radiation": "fibre_radiation"}, ("density",)
     ),
     "air": LawKeys(("conductivity",), {}, ()),
+    "cavity": LawKeys(
+        ("conductivity",),
+        {
+            "depth": "length",
+            "width": "length",
+            "difference": "temperature_difference",
+            "emissivity": "number",
+            "far_emissivity": "number",
+        },
+        ("depth",),
+    ),
     "wood_conductivity": LawKeys(
         ("conductivity",), {"specific_gravity": "number", "moisture": "number"}, ("specific_gravity", "moisture")
     ),
@@ -55,7 +66,8 @@ LAWS = {
         ("value", "slope"),
     ),
 }
-POSITIVE = ("density", "value", "specific_gravity")
+POSITIVE = ("density", "value", "specific_gravity", "depth", "width", "difference")
+SHARES = ("emissivity", "far_emissivity")
 
 
 class QuantityFaults(ValueError):
@@ -222,7 +234,8 @@ class Dimensional:
         names = ("law", *known, *REMARKS)
         for key, value in raw.items():
             if key in known:
-                bounds = {} if key == "slope" else {"above": 0.0} if key in POSITIVE else {"at_least": 0.0}
+                bounds = {} if key == "slope" else {"above": 0.0} if key in (*POSITIVE, *SHARES) else {"at_least": 0.0}
+                bounds |= {"at_most": 1.0} if key in SHARES else {}
                 try:
                     parameters[key] = Dimensional(known[key] or self.dimension, **bounds)._number(value, (key,))
                 except QuantityFaults as error:

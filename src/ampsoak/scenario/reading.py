@@ -22,21 +22,25 @@ from ampsoak.scenario.model import ScenarioFile
 from ampsoak.scenario.quantities import BAD, QuantityFaults
 
 ROUNDS = 200
-PLACEHOLDERS = {"format": 1, "title": "?"}  # stand in where these are faulty
+Document = typing.TypeVar("Document", bound=BaseModel)
+PLACEHOLDERS = {"format": 1, "title": "?", "edition": "?", "source": "?"}  # stand in where these are faulty
 
 
-def read_document(text: str, file: str) -> tuple[ScenarioFile | None, Findings]:
+def read_document(
+    text: str, file: str, model: type[Document] = ScenarioFile
+) -> tuple[Document | None, Findings]:
     """Return the document and what was found wrong with it.
 
     Parameters
     ----------
     text : str      TOML
     file : str      name shown to the user
+    model : type    what the file is to hold: a scenario, or rules
 
     Returns
     -------
-    ScenarioFile or None    None when not even the outermost table could be read; entries with faults read as None
-    Findings                faults so far
+    model or None    None when not even the outermost table could be read; entries with faults read as None
+    Findings         faults so far
 
     Raises
     ------
@@ -49,7 +53,7 @@ def read_document(text: str, file: str) -> tuple[ScenarioFile | None, Findings]:
     except RecursionError:
         raise ScenarioError([Fault(file, None, "(syntax)", "", "tables or lists are nested too deep")]) from None
     findings = Findings(file, line_index(text), data)
-    return _validated(data, findings), findings
+    return _validated(data, findings, model), findings
 
 
 def _syntax_fault(message: str, text: str, file: str) -> Fault:
@@ -66,25 +70,25 @@ def _syntax_fault(message: str, text: str, file: str) -> Fault:
     return Fault(file, line, "(syntax)", written, f"not valid TOML: {words}")
 
 
-def _validated(data: dict, findings: Findings) -> ScenarioFile | None:
+def _validated(data: dict, findings: Findings, model: type[BaseModel]):
     """Validate, replacing what is faulty until the rest fits; see the module's first lines."""
     data = copy.deepcopy(data)
     tries: dict[Path, int] = {}
     for _ in range(ROUNDS):
         try:
-            return ScenarioFile.model_validate(data)
+            return model.model_validate(data)
         except ValidationError as error:
             problems = error.errors(include_url=False)
         for problem in problems:
             path = tuple(problem["loc"])
             if tries.get(path, 0) == 0 and not any(path[:length] in tries for length in range(1, len(path))):
-                _report(problem, path, findings)
-            if not _replace(data, path, tries, drop=problem["type"] == "extra_forbidden"):
+                _report(problem, path, findings, model)
+            if not _replace(data, path, tries, model, drop=problem["type"] == "extra_forbidden"):
                 return None
     return None
 
 
-def _replace(data: dict, path: Path, tries: dict[Path, int], drop: bool) -> bool:
+def _replace(data: dict, path: Path, tries: dict[Path, int], model: type[BaseModel], drop: bool) -> bool:
     """Take the next step against the fault at ``path``; False when the whole document is beyond repair."""
     if not path:
         return False
@@ -92,14 +96,14 @@ def _replace(data: dict, path: Path, tries: dict[Path, int], drop: bool) -> bool
     parent = _at(data, path[:-1])
     if parent is BAD or parent is None:  # replaced already in this round
         return True
-    if len(path) == 1 and path[0] in PLACEHOLDERS:
+    if len(path) == 1 and path[0] in PLACEHOLDERS and path[0] in model.model_fields:
         parent[path[0]] = PLACEHOLDERS[path[0]]
     elif drop or (tries[path] == 2 and isinstance(parent, dict)):
         parent.pop(path[-1], None)
     elif tries[path] == 1:
         parent[path[-1]] = BAD
     else:
-        return _replace(data, path[:-1], tries, drop=False)
+        return _replace(data, path[:-1], tries, model, drop=False)
     return True
 
 
@@ -112,7 +116,7 @@ def _at(data, path: Path):
     return data
 
 
-def _report(problem: dict, path: Path, findings: Findings) -> None:
+def _report(problem: dict, path: Path, findings: Findings, model: type[BaseModel]) -> None:
     """Record one problem of the validation in our words."""
     kind, context = problem["type"], problem.get("ctx", {})
     cause = context.get("error")
@@ -121,7 +125,7 @@ def _report(problem: dict, path: Path, findings: Findings) -> None:
             findings.fault((*path, *below), message, nearest)
         return
     if kind == "extra_forbidden":
-        known = _known_keys(path[:-1])
+        known = _known_keys(path[:-1], model)
         nearest = nearest_name(str(path[-1]), known)
         findings.fault(path, "unknown key" + ("" if nearest else f"; keys allowed here: {', '.join(known)}"), nearest)
         return
@@ -162,9 +166,8 @@ _WORDS = {
 }
 
 
-def _known_keys(path: Path) -> list[str]:
-    """Keys allowed in the table at ``path``."""
-    model: type[BaseModel] = ScenarioFile
+def _known_keys(path: Path, model: type[BaseModel]) -> list[str]:
+    """Keys allowed in the table at ``path`` of a document of ``model``."""
     for step in path:
         if isinstance(step, str):
             model = _model_in(model.model_fields[step].annotation)

@@ -94,6 +94,53 @@ class Circle:
 
 
 @dataclass(frozen=True)
+class Ring:
+    """Circle with a round hole in its middle: the wall of a tube.
+
+    Parameters
+    ----------
+    x, y : float            centre [m]
+    radius, inner : float   of its outer and inner outline [m]
+    """
+
+    x: float
+    y: float
+    radius: float
+    inner: float
+
+    @property
+    def area(self) -> float:
+        """Area [m²]."""
+        return float(np.pi) * (self.radius**2 - self.inner**2)
+
+    @property
+    def perimeter(self) -> float:
+        """Length of the outer outline [m]."""
+        return 2 * float(np.pi) * self.radius
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, bottom, right, top) [m]."""
+        return Circle(self.x, self.y, self.radius).bounds
+
+    def contains(self, x, y):
+        """Return a bool array: is (x, y) in the wall or on its outlines."""
+        away = np.hypot(x - self.x, y - self.y)
+        return (away <= self.radius) & (away >= self.inner)
+
+    def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Spans along ``axis`` (0: x, 1: y) of the lines at ``coordinate`` (n,) on the other axis, (2, n) each."""
+        (low,), (high,) = Circle(self.x, self.y, self.radius).spans(axis, coordinate)
+        (first,), (last,) = Circle(self.x, self.y, self.inner).spans(axis, coordinate)
+        beside = np.isnan(first)
+        return np.stack([low, last]), np.stack([np.where(beside, high, first), np.where(beside, np.nan, high)])
+
+    def outline(self, points: int = 181) -> np.ndarray:
+        """Closed outer outline for drawing, (n, 2) [m]."""
+        return Circle(self.x, self.y, self.radius).outline(points)
+
+
+@dataclass(frozen=True)
 class Stadium:
     """Rectangle with semicircular short ends: the outline of a flat cable.
 
@@ -235,4 +282,9 @@ class Polygon:
         return np.vstack([corners, corners[:1]])
 
 
-Shape = Rectangle | Circle | Stadium | Polygon
+@dataclass(frozen=True)
+class Wrap(Polygon):
+    """Band stretched round bodies that touch: what of it they leave is still air, and they share one film."""
+
+
+Shape = Rectangle | Circle | Ring | Stadium | Polygon

@@ -34,6 +34,8 @@ FACE_FLOW = {
     "stud_bay": {"inner": "horizontal", "outer": "horizontal"},
     "ceiling": {"inner": "down", "outer": "up"},
     "clipped": {"inner": None, "outer": None},
+    "bored_hole": {"inner": "horizontal", "outer": "horizontal"},
+    "bored_joist": {"inner": "down", "outer": "up"},
 }
 
 
@@ -175,9 +177,11 @@ def _table(given) -> TimeTable | None:
 
 def _template_defaults(document: ScenarioFile, plan: Plan, given: list[Boundary], findings: Findings) -> list[Boundary]:
     """Boundaries of the template faces on which the scenario says nothing."""
-    template = next((name for name in FACE_FLOW if getattr(document, name) is not None), None)
+    template = next((name for name in FACE_FLOW if getattr(document, name, None) is not None), None)
     if template is None:
         return []
+    if template == "bored_hole" and document.bored_hole.member == "joist":
+        template = "bored_joist"
     result = []
     for face, spans in plan.faces.items():
         touched = any(item.get("face") == face for _, item in findings.tables(("boundary",)))

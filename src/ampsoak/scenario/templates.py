@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
 from ampsoak.base.units import describe
 from ampsoak.scenario.case import AirZone, TimeTable
+from ampsoak.scenario.cavities import is_air_gap
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model_base import Layer
 from ampsoak.scenario.model_section import Ceiling, Clipped, FreeAir, StudBay
 from ampsoak.scenario.open_air import NARROW, OPEN_AIR, USUAL_HEIGHT, film_zone, is_open_air, upright_zone
-from ampsoak.scenario.plan import Plan, PlannedPart, Stroke, tidy
+from ampsoak.scenario.plan import Gap, Plan, PlannedPart, Stroke, tidy
 from ampsoak.scenario.shapes import Rectangle
 
 NOTHING = float("nan")
+DOWN = {"down": (0.0, -1.0), "left": (-1.0, 0.0), "along": None}
 STILL = "open air of a room at the temperature of the surroundings; its films are those of still air"
 
 
@@ -33,7 +36,7 @@ def plan_stud_bay(keys: StudBay, findings: Findings, room: Callable[[], TimeTabl
     names = ("stud_spacing", "stud_width", "stud_material")
     zone = _bay_air(keys, across, path, findings)
     half, width = _framing(keys, across, names, path, findings, None if zone is None or across else zone.height)
-    inner, outer = _thickness(keys.inner_lining), _thickness(keys.outer_lining)
+    inner, outer = thickness_of(keys.inner_lining), thickness_of(keys.outer_lining)
     depth = keys.depth.value
     plan = Plan(
         width,
@@ -44,6 +47,7 @@ def plan_stud_bay(keys: StudBay, findings: Findings, room: Callable[[], TimeTabl
         parts=[_filling("fill", keys.fill, "fill", zone, path)],
         cavity=(half, inner, tidy(width - half), tidy(inner + depth)),
         place="centred",
+        down=None if across else (-1.0, 0.0),
     )
     plan.faces = {"inner": [("bottom", 0.0, width)], "outer": [("top", 0.0, width)]}
     _partial_fill(plan, keys, zone, path, findings)
@@ -53,8 +57,9 @@ def plan_stud_bay(keys: StudBay, findings: Findings, room: Callable[[], TimeTabl
         plan.parts.append(PlannedPart("studs", keys.stud_material or "", "framing", (*path, "stud_material")))
         bottom, top = plan.cavity[1], plan.cavity[3]
         plan.strokes += [Stroke(Rectangle(left, bottom, right, top), "studs", path) for left, right in _ends(plan)]
-    _linings(plan, keys.inner_lining, "inner_lining", inner, -1, (*path, "inner_lining"))
-    _linings(plan, keys.outer_lining, "outer_lining", plan.cavity[3], 1, (*path, "outer_lining"))
+    add_lining(plan, keys.inner_lining, "inner_lining", inner, -1, (*path, "inner_lining"))
+    add_lining(plan, keys.outer_lining, "outer_lining", plan.cavity[3], 1, (*path, "outer_lining"))
+    _size_bay_gaps(plan, keys, across)
     return plan
 
 
@@ -64,7 +69,7 @@ def plan_ceiling(keys: Ceiling, findings: Findings, room: Callable[[], TimeTable
     across = keys.plane == "across_joists"
     names = ("joist_spacing", "joist_width", "joist_material")
     half, width = _framing(keys, across, names, path, findings)
-    board, fill = _thickness(keys.lining), keys.fill_thickness.value
+    board, fill = thickness_of(keys.lining), keys.fill_thickness.value
     plan = Plan(
         width,
         tidy(board + fill),
@@ -83,7 +88,7 @@ def plan_ceiling(keys: Ceiling, findings: Findings, room: Callable[[], TimeTable
         top = tidy(board + min(depth, fill))
         plan.parts.append(PlannedPart("joists", keys.joist_material or "", "framing", (*path, "joist_material")))
         plan.strokes += [Stroke(Rectangle(left, board, right, top), "joists", path) for left, right in _ends(plan)]
-    _linings(plan, keys.lining, "lining", board, -1, (*path, "lining"))
+    add_lining(plan, keys.lining, "lining", board, -1, (*path, "lining"))
     return plan
 
 
@@ -109,6 +114,7 @@ def plan_clipped(keys: Clipped, findings: Findings, room: Callable[[], TimeTable
         parts=[PlannedPart("air", keys.air or OPEN_AIR, "air", (*path, "air"), air=zone)],
         cavity=(0.0, board, width, tidy(board + layer)),
         place="on_board",
+        down=DOWN[zone.gravity] if zone else (0.0, -1.0),
     )
     if keys.board is not None:
         plan.parts.append(PlannedPart("board", keys.board.material, "board", (*path, "board", "material")))
@@ -135,6 +141,8 @@ def plan_free_air(keys: FreeAir, findings: Findings, room: Callable[[], TimeTabl
         parts=[PlannedPart("air", OPEN_AIR, "air", path, air=zone)],
         cavity=(0.0, 0.0, size, size),
         place="centred",
+        open_air=(NOTHING, NOTHING, NOTHING, NOTHING),
+        down=DOWN[zone.gravity],
     )
 
 
@@ -173,11 +181,12 @@ def _ends(plan: Plan) -> list[tuple[float, float]]:
     return [(0.0, left), (right, plan.width)]
 
 
-def _thickness(layers: list[Layer | None]) -> float:
+def thickness_of(layers: list[Layer | None]) -> float:
+    """Thickness of a lining [m], nan where a layer has faults."""
     return tidy(sum((float("nan") if layer is None else layer.thickness.value for layer in layers), 0.0))
 
 
-def _linings(plan: Plan, layers, name: str, start: float, direction: int, path: Path) -> None:
+def add_lining(plan: Plan, layers, name: str, start: float, direction: int, path: Path) -> None:
     """Add the layers of a lining, from ``start`` in ``direction`` (1 up, -1 down) [m]."""
     for index, layer in enumerate(layers):
         if layer is None:
@@ -205,6 +214,23 @@ def _filling(part: str, material: str, role: str, zone: AirZone | None, path: Pa
     if zone is not None and is_open_air(material):
         return PlannedPart(part, material, "air", (*path, part), air=zone)
     return PlannedPart(part, material, role, (*path, part))
+
+
+def _size_bay_gaps(plan: Plan, keys: StudBay, across: bool) -> None:
+    """Tell the fill and the rest of a bay how large they are, if they are a narrow gap of air."""
+    left, low, right, high = plan.cavity
+    width = right - left if across else math.inf
+    beside = [layers[0].material if layers and layers[0] else "" for layers in (keys.inner_lining, keys.outer_lining)]
+    filled = 0.0 if keys.fill_depth is None else keys.fill_depth.value
+    for part, material, depth in (("fill", keys.fill, filled or high - low), ("rest", keys.rest, high - low - filled)):
+        if not is_air_gap(material):
+            continue
+        other = keys.rest if part == "fill" else keys.fill
+        inner_side = (keys.fill_against == "inner") == (part == "fill")
+        faces = tuple(beside) if not filled else (beside[0] if inner_side else beside[1], other or "")
+        for planned in plan.parts:
+            if planned.name == part:
+                planned.gap, planned.role = Gap(depth, width, faces), "air"
 
 
 def _check_bay_air(plan: Plan, keys: StudBay, path: Path, findings: Findings) -> None:

@@ -15,12 +15,13 @@ import numpy as np
 from ampsoak.library.materials import USUAL_EMISSIVITY
 from ampsoak.scenario.case import Scenario
 from ampsoak.scenario.geometry import outline_pieces
-from ampsoak.scenario.shapes import Circle, Stadium
+from ampsoak.scenario.shapes import Circle, Stadium, Wrap
 from ampsoak.section.interfaces import parts_at
 from ampsoak.section.rays import AirRays
 from ampsoak.section.views import split_into_patches, view_factors
 
 _UP = {"down": (0.0, 1.0), "left": (1.0, 0.0)}
+_BODIES = (Circle, Stadium, Wrap)  # convect all round
 _ROUND = ("cylinder", "vertical_cylinder")
 _LEAST_SIZE = 1e-3  # [m]
 
@@ -102,9 +103,14 @@ def _side(normal: np.ndarray) -> np.ndarray:
 def _form(scenario, part, normal, zone_part, bounds):
     """Film form and size [m] of the surface of ``part`` with mean ``normal`` into the air."""
     air = scenario.parts[zone_part].air
-    rounded = [p.shape for p in scenario.paints if p.part == part and isinstance(p.shape, Circle | Stadium)]
+    rounded = [p.shape for p in scenario.paints if p.part == part and isinstance(p.shape, _BODIES)]
     if rounded:
-        return ("vertical_cylinder" if air.gravity == "along" else "cylinder"), rounded[-1].perimeter / np.pi
+        body = rounded[-1]
+        for wrap in (p.shape for p in scenario.paints if isinstance(p.shape, Wrap) and not isinstance(body, Wrap)):
+            if wrap.contains(body.x, body.y):
+                body = wrap  # bodies that touch have one boundary layer
+                break
+        return ("vertical_cylinder" if air.gravity == "along" else "cylinder"), body.perimeter / np.pi
     if air.gravity == "along":
         return "vertical", air.height
     up_x, up_y = _UP[air.gravity]
@@ -148,7 +154,7 @@ def air_surfaces(scenario: Scenario, x: np.ndarray, y: np.ndarray, owner: np.nda
     solid = parts_at(scenario, sx - 0.05 * finest * normal[:, 0], sy - 0.05 * finest * normal[:, 1])
     across = np.where(axis == 0, widths[1][j + (upper & (axis == 1))], widths[0][i + (upper & (axis == 0))])
     area = across * np.abs(np.where(axis == 0, normal[:, 0], normal[:, 1]))
-    rounded = {p.part for p in scenario.paints if isinstance(p.shape, Circle | Stadium)}
+    rounded = {p.part for p in scenario.paints if isinstance(p.shape, _BODIES)}
     side = np.where(np.isin(solid, list(rounded)), 0, _side(normal))
     keys, group = np.unique(np.column_stack([zone, solid, side]), axis=0, return_inverse=True)
     group = group.ravel()

@@ -14,15 +14,18 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.scenario.case import Scenario
-from ampsoak.scenario.shapes import Circle, Rectangle
+from ampsoak.scenario.shapes import Circle, Rectangle, Ring
 from ampsoak.section.air import AirSurfaces, air_surfaces, zone_parts
+from ampsoak.section.contacts import ContactLinks, contact_links, resistance_at_ends
 from ampsoak.section.grid import graded_lines, unknown_positions
 from ampsoak.section.interfaces import interface_tensors
 from ampsoak.section.kernels import paint_lines
 
 CELLS_PER_DIAMETER = 5.0  # conductor diameters are resolved by at least this many cells
 MOST_CELLS_PER_DIAMETER = 6.5  # thinner layers are left to the sub-cell treatment
+CELLS_PER_TUBE = 24  # cells across curved outlines without a conductor in them, and across tubes
 LINES_PER_QUARTER = 8
+_SLIVER = 1e-9  # shares of a quarter under this are rounding
 GROWTH = 1.3
 CELLS_ACROSS = 10  # no cell is larger than the shorter side of the section over this
 
@@ -59,6 +62,8 @@ class Section:
     quarter_area : (2 nx, 2 ny, n_parts) float64         painted area of each part in each quarter [m²]
     cell_area : (nx, ny, n_parts) float64                the same per cell [m²]
     interface : (nx + 1, ny + 1, 3) float64              weighted normals of the interfaces in each element
+    contact : ContactLinks or None                       links that cross contact resistances
+    contact_at_ends : (n_cut,) float64                   contact resistance at the ends of ``cut`` [K m/W]
     point_part : (nx, ny) int64                          part at each point
     point_conductor : (nx, ny) int64                     conductor that covers the point, -1 for none; air zones are
                                                          numbered after the conductors
@@ -75,6 +80,8 @@ class Section:
     quarter_area: np.ndarray
     cell_area: np.ndarray
     interface: np.ndarray
+    contact: ContactLinks | None
+    contact_at_ends: np.ndarray
     point_part: np.ndarray
     point_conductor: np.ndarray
     cut: CutEdge
@@ -163,6 +170,13 @@ def _quarter_areas(painting: _Painting, x_quarters: np.ndarray, y_quarters: np.n
     return total / 2
 
 
+def _mixed_elements(quarters: np.ndarray) -> np.ndarray:
+    """Elements with a quarter in which parts meet, (nx + 1, ny + 1) bool; from (2 nx, 2 ny, n_parts)."""
+    mixed = np.pad(quarters.max(axis=-1) < (1 - _SLIVER) * quarters.sum(axis=-1), 1)
+    west, east = mixed[0::2], mixed[1::2]
+    return west[:, 0::2] | east[:, 0::2] | west[:, 1::2] | east[:, 1::2]
+
+
 def _exact_areas(painting: _Painting, width: float, height: float) -> np.ndarray:
     """Visible area of each part, (n_parts,) [m²], from lines placed without regard to the mesh."""
     stops = {0.0, height}
@@ -190,6 +204,9 @@ def _focus(scenario: Scenario) -> tuple[list, list, float]:
         left, bottom, right, top = conductor.shape.bounds
         diameter = min(right - left, top - bottom)
         size = diameter / CELLS_PER_DIAMETER
+        if isinstance(conductor.shape, Ring):
+            # no element may hold what lies on both sides of the wall
+            size = min(diameter / CELLS_PER_TUBE, (conductor.shape.radius - conductor.shape.inner) / 1.5)
         for shape in curved:
             a, b, c, d = shape.bounds
             thickness = min(left - a, c - right, bottom - b, d - top)
@@ -206,7 +223,7 @@ def _focus(scenario: Scenario) -> tuple[list, list, float]:
             if a >= left - 1e-12 and b >= bottom - 1e-12 and c <= right + 1e-12 and d <= top + 1e-12
         ]
         span = min(right - left, top - bottom)
-        size = span / 24
+        size = span / CELLS_PER_TUBE
         if inner and span < 40 * min(inner):
             size = min(size, min(inner))
         boxes.append((left, bottom, right, top))
@@ -267,6 +284,10 @@ def _link_outlines(scenario: Scenario, x: np.ndarray, y: np.ndarray) -> list:
         if isinstance(shape, Circle):
             cell = [_spacing_near(points, centre, 1.5 * shape.radius) for points, centre in ((x, shape.x), (y, shape.y))]
             shape = Circle(shape.x, shape.y, shape.radius + np.mean(np.square(cell)) / (24 * shape.radius))
+        elif isinstance(shape, Ring):  # seen from inside the sign of the curvature turns, and the side with it
+            x_size, y_size = _spacing_near(x, shape.x, shape.radius), _spacing_near(y, shape.y, shape.radius)
+            square = (x_size**2 + y_size**2) / 48
+            shape = Ring(shape.x, shape.y, shape.radius + square / shape.radius, shape.inner + square / shape.inner)
         outlines.append(shape)
     return outlines
 
@@ -318,7 +339,8 @@ def _cut_links(outlines: list, x: np.ndarray, y: np.ndarray, covered: np.ndarray
     return CutEdge(**{name: np.asarray(value, dtype=types.get(name, np.int64)) for name, value in found.items()})
 
 
-def _refuse_bare_conductors(scenario: Scenario, owner: np.ndarray) -> None:
+def _refuse_touching_conductors(scenario: Scenario, owner: np.ndarray, finest: float) -> None:
+    """Refuse conductors bare in an air zone, and two that lie so close that no mesh point lies between them."""
     count = len(scenario.conductors)
     for one, other in ((owner[1:], owner[:-1]), (owner[:, 1:], owner[:, :-1])):
         for first, second in ((one, other), (other, one)):
@@ -328,6 +350,13 @@ def _refuse_bare_conductors(scenario: Scenario, owner: np.ndarray) -> None:
                     f"conductor {scenario.conductors[bare[0]].name} lies bare in an air zone, which is not modelled; "
                     "give it an insulation or a thin coating"
                 )
+        close = (one >= 0) & (other >= 0) & (one < count) & (other < count) & (one != other)
+        if close.any():
+            names = [scenario.conductors[side[close][0]].name for side in (one, other)]
+            raise NumericalError(
+                f"conductors {' and '.join(sorted(names))} lie so close that no mesh point lies between them; "
+                f"set mesh.finest to less than {1e3 * finest:.2g} mm, or part them"
+            )
 
 
 def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | None = None) -> Section:
@@ -355,14 +384,20 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
     finest = float(min(np.diff(x_lines).min(), np.diff(y_lines).min()))
     outlines = _link_outlines(scenario, x_points, y_points)
     point_part, point_conductor = _point_parts(scenario, x_points, y_points, outlines)
-    _refuse_bare_conductors(scenario, point_conductor)
+    _refuse_touching_conductors(scenario, point_conductor, finest)
     for index, conductor in enumerate(scenario.conductors):
         inside = int((point_conductor == index).sum())
-        if inside < 4:
+        if inside < 4 and not isinstance(conductor.shape, Ring):
             raise NumericalError(
                 f"conductor {conductor.name}: only {inside} mesh points lie inside it; "
                 f"set mesh.finest to at most {1e3 * np.sqrt(conductor.shape.area) / 4:.3g} mm"
             )
+    cut = _cut_links(outlines, x_points, y_points, point_conductor)
+    widths = np.diff(x_lines), np.diff(y_lines)
+    contact = contact_links(scenario, x_points, y_points, widths, point_part)
+    mixed = _mixed_elements(quarters)
+    if contact is not None:
+        mixed |= contact.touched
     return Section(
         x_lines=x_lines,
         y_lines=y_lines,
@@ -370,11 +405,13 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
         y_points=y_points,
         quarter_area=quarters,
         cell_area=cell_area,
-        interface=interface_tensors(scenario, x_points, y_points, finest),
+        interface=interface_tensors(scenario, x_points, y_points, finest, mixed),
+        contact=contact,
+        contact_at_ends=resistance_at_ends(scenario, cut, x_points, y_points, widths),
         point_part=point_part,
         point_conductor=point_conductor,
-        cut=_cut_links(outlines, x_points, y_points, point_conductor),
-        air=air_surfaces(scenario, x_points, y_points, point_conductor, (np.diff(x_lines), np.diff(y_lines))),
+        cut=cut,
+        air=air_surfaces(scenario, x_points, y_points, point_conductor, widths),
         part_area_exact=_exact_areas(painting, scenario.width, scenario.height),
         scenario=scenario,
     )

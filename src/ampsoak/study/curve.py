@@ -92,16 +92,18 @@ class _Batch:
             time[index], outcome[index] = 0.0, _AT_START
         conductor = np.full((conductors, len(self.times)), np.nan)
         parts = np.full((len(scenario.parts), len(self.times)), np.nan)
-        conductor[:, 0], parts[:, 0] = self.start[model.conductor_slice], reader.maximum(self.start)
+        conductor[:, 0], parts[:, 0] = self.start[model.conductor_unknown], reader.maximum(self.start)
         kept = 1
         for step in stepper.steps(settings.horizon):
             for index, when, _, upwards in watch.crossings(step):
                 if upwards and outcome[index] in (_BEYOND, _NEVER):
                     time[index], outcome[index] = when, _REACHED
-            while kept < len(self.times) and self.times[kept] <= step.end * (1 + 1e-12):
-                state = step.at(min(self.times[kept], step.end))
-                conductor[:, kept], parts[:, kept] = state[model.conductor_slice], reader.maximum(state)
-                kept += 1
+            past = int(np.searchsorted(self.times, step.end * (1 + 1e-12), side="right"))
+            if past > kept:
+                states = step.at(np.minimum(self.times[kept:past], step.end))
+                conductor[:, kept:past] = states[:, model.conductor_unknown].T
+                parts[:, kept:past] = reader.maximum(states).T
+                kept = past
             if step.after.max() > self.ceiling and (outcome != _BEYOND).all():
                 break
         return _Outcome(time, outcome, conductor, parts, stepper.accepted)
@@ -237,7 +239,7 @@ def _record(scenario, batch, grid, states, members) -> Curve:
     steady_temperature = np.full((len(scenario.conductors), len(grid)), np.nan)
     for column, state in enumerate(states):
         if state.exists:
-            steady_temperature[:, column] = state.temperature[model.conductor_slice]
+            steady_temperature[:, column] = state.temperature[model.conductor_unknown]
     return Curve(
         title=scenario.title,
         circuit=scenario.circuits[settings.circuit].name,
@@ -253,7 +255,7 @@ def _record(scenario, batch, grid, states, members) -> Curve:
         part_names=[part.name for part in scenario.parts],
         part_maximum=np.stack([member.parts for member in members], axis=1),
         start_description=start_words(settings.start),
-        start_temperature=batch.start[model.conductor_slice].copy(),
+        start_temperature=batch.start[model.conductor_unknown].copy(),
         adiabatic_k=scenario.adiabatic_k if scenario.adiabatic_k is not None else np.nan,
         adiabatic_area=float(smallest),
         adiabatic_limit=scenario.adiabatic_limit,

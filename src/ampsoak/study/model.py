@@ -6,6 +6,7 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.fold import folded
 from ampsoak.heat.network import HeatModel, build_model
 from ampsoak.heat.steady import SteadySolver
 from ampsoak.heat.stepping import start_state
@@ -16,8 +17,8 @@ from ampsoak.section.build import Section, build_section
 
 
 def model_of(scenario: Scenario) -> HeatModel:
-    """Mesh the scenario and build its heat model."""
-    return build_model(build_section(scenario))
+    """Mesh the scenario and build its heat model, cut at its mirrors."""
+    return folded(build_model(build_section(scenario)))
 
 
 def record_of_section(section: Section) -> SectionRecord:
@@ -44,6 +45,7 @@ def limit_records(limits: tuple[Limit, ...], scenario: Scenario) -> list[dict]:
             "temperature": limit.temperature,
             "parts": [scenario.parts[part].name for part in limit.parts],
             "source": limit.source,
+            "damage": limit.damage,
         }
         for limit in limits
     ]

@@ -7,24 +7,27 @@ with the current that is left until every part has peaked.
 
 from __future__ import annotations
 
+import time as clock
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ampsoak.base.errors import UsageError, nearest_name
 from ampsoak.coverage.device_images import device_image, edges_with_a_model
-from ampsoak.coverage.operating import Operating, Reclosing, operate
-from ampsoak.coverage.plain import plain
+from ampsoak.coverage.operating import Operating, level_history, operate
+from ampsoak.coverage.protected import EdgeOutcome, ProtectedRun, Reached, record_of
 from ampsoak.coverage.relays import Relay
-from ampsoak.coverage.tripping import EDGES, DeviceImage
+from ampsoak.coverage.tripping import EDGES, DeviceImage, DeviceState
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.stepping import FactorShelf, Member, Step, Stepper
 from ampsoak.heat.watch import LimitWatch, PartReader
-from ampsoak.scenario.case import CurrentProfile, DeviceChoice, Scenario
-from ampsoak.study.model import initial_state, model_of
-from ampsoak.study.protection_words import run_words
+from ampsoak.runfile.partfile import check_target
+from ampsoak.runfile.write import write_protected
+from ampsoak.scenario.case import CurrentProfile, Scenario
+from ampsoak.scenario.device_case import DeviceChoice, Reclosing, RelayChoice
+from ampsoak.study.model import initial_state, limit_records, model_of, provenance_of, record_of_section
 from ampsoak.study.run import COPPER_MELTS
 
 SETTLING = 86400.0  # [s] longest time followed after the history's end for parts to peak
@@ -34,125 +37,17 @@ _FALLEN = 2.0  # times the tolerance: so far below its peak a part is falling
 _LEVEL = 4.0  # times the tolerance: a part so near the hottest one cannot be warmed further by it
 
 
-@dataclass(frozen=True)
-class Reached:
-    """What the parts reached on one course of the current.
-
-    Parameters
-    ----------
-    end : float                                      end of what was followed [s]
-    peak, peak_time : (n_parts,) float64             highest temperature [K] of each part and when [s]
-    final : (n_parts,) float64                       temperature at the end [K]
-    still_rising : (n_parts,) bool                   not yet seen to fall: its peak may be higher
-    limit_time : (n_limits,) float64                 when each limit was first passed [s]; inf if it was not
-    ceiling_time : float                             when a part passed the melting point of copper and following ended [s]; inf if none
-    time : (n,) float64                              [s], steps from the opening (or from 0 s) on
-    part_maximum : (n, n_parts) float64              [K] at those times
-    """
-
-    end: float
-    peak: np.ndarray
-    peak_time: np.ndarray
-    final: np.ndarray
-    still_rising: np.ndarray
-    limit_time: np.ndarray
-    ceiling_time: float
-    time: np.ndarray
-    part_maximum: np.ndarray
-
-
-@dataclass(frozen=True)
-class EdgeOutcome:
-    """What one edge of the devices does, and what the parts reach with it.
-
-    Parameters
-    ----------
-    edge : str
-    operating : Operating                    openings and closings, current left, device states
-    at_opening : (n_parts,) float64          hottest place of each part when first opened [K]; nan if never opened, or
-                                             only after a part had passed the melting point of copper
-    reached : Reached or None                None where what the device does is unknown
-    notes : tuple of str                     what the models rest on, and devices left out
-    """
-
-    edge: str
-    operating: Operating
-    at_opening: np.ndarray
-    reached: Reached | None
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class ProtectedRun:
-    """A current history with devices in the loop.
-
-    Parameters
-    ----------
-    title, circuit : str
-    devices : tuple of str               names, in series
-    part_names : tuple of str
-    conductors : tuple of int            indices of conductors among the parts
-    limits : tuple of dict               name, temperature [K], source
-    without : Reached                    with no device
-    edges : tuple of EdgeOutcome         in the order asked for
-    notes : tuple of str
-    """
-
-    title: str
-    circuit: str
-    devices: tuple[str, ...]
-    part_names: tuple[str, ...]
-    conductors: tuple[int, ...]
-    limits: tuple[dict, ...]
-    without: Reached
-    edges: tuple[EdgeOutcome, ...]
-    notes: tuple[str, ...]
-
-    def to_dict(self) -> dict:
-        """Everything but the histories, ready for strict JSON; the text stands under "text"."""
-        result = {field.name: plain(getattr(self, field.name)) for field in fields(self)}
-        for entry in [result["without"], *(edge["reached"] for edge in result["edges"])]:
-            if entry is not None:
-                del entry["time"], entry["part_maximum"]
-        return result | {"text": self.text}
-
-    def table(self) -> list[dict]:
-        """One row per edge and part, numbers in SI; the course with no device stands under edge "none"."""
-        rows = []
-        for name, at_opening, reached in [
-            ("none", np.full(len(self.part_names), np.nan), self.without),
-            *((edge.edge, edge.at_opening, edge.reached) for edge in self.edges),
-        ]:
-            if reached is None:
-                continue
-            for number, part in enumerate(self.part_names):
-                rows.append(
-                    {
-                        "edge": name,
-                        "part": part,
-                        "at opening [K]": float(at_opening[number]),
-                        "highest [K]": float(reached.peak[number]),
-                        "time of highest [s]": float(reached.peak_time[number]),
-                        "still rising": bool(reached.still_rising[number]),
-                    }
-                )
-        return rows
-
-    @property
-    def text(self) -> str:
-        """The answer in plain language."""
-        return run_words(self)
-
-
 def protected_run(
     scenario: Scenario,
-    devices: Sequence[DeviceChoice | Relay] | None = None,
+    devices: Sequence[DeviceChoice | RelayChoice | Relay] | None = None,
     edges: Sequence[str] = EDGES,
     reclose: Reclosing | None = None,
     *,
     circuit: str | None = None,
     ambients: dict[str, float] | None = None,
     settling: float = SETTLING,
+    path=None,
+    force: bool = False,
     progress: Callable[[str, float, float], None] | None = None,
 ) -> ProtectedRun:
     """Follow the scenario's current history with devices in the loop, once for each edge, and once without.
@@ -160,12 +55,14 @@ def protected_run(
     Parameters
     ----------
     scenario : Scenario
-    devices : sequence or None      DeviceChoice or Relay, in series, upstream first; None takes the scenario's
+    devices : sequence or None      in series, upstream first; None takes those of the scenario that stand in the circuit
     edges : sequence of str         of "fast", "nominal", "slow"
     reclose : Reclosing or None     closing again; None leaves open what opened
-    circuit : str or None           the circuit they stand in; None takes the curve's circuit, else the first
-    ambients : dict or None         air at a device by its name [K]; None is the reference of its data
+    circuit : str or None           the circuit they stand in; None takes the one they name, else the curve's, else the first
+    ambients : dict or None         air at a device by its name [K]; None is what the device names, else the reference of its data
     settling : float                longest time followed after the history for parts to peak [s]
+    path : str, Path or None        file to write the courses to; None writes none
+    force : bool                    replace an existing file
     progress : callable or None     called with (what is stepped, time [s], end [s])
 
     Returns
@@ -174,44 +71,92 @@ def protected_run(
 
     Raises
     ------
-    UsageError        no device, an unknown circuit, edge or device name, or a device without a model for any edge
+    UsageError        no device, an unknown circuit, edge or device name, devices of several circuits with none chosen, or a
+                      device without a model for any edge
     ScenarioError     faults of a device
     NumericalError    as ``simulate``
+    FileError         the file exists, or cannot be written
 
     Notes
     -----
-    Where the scenario starts soaked, each device starts from the steady state at that current, otherwise cold.
+    Where the scenario starts soaked, each device starts from the steady state at that current, otherwise cold. Devices of
+    other circuits are not followed: those carry the whole history.
     """
-    devices = scenario.devices if devices is None else tuple(devices)
+    if path is not None:
+        check_target(path, force)
+    began = clock.perf_counter()
+    number = circuit_of_devices(scenario, scenario.devices if devices is None else devices, circuit)
+    name = scenario.circuits[number].name
+    if devices is None:
+        devices = tuple(device for device in scenario.devices if device.circuit in ("", name))
     if not devices:
         raise UsageError("the scenario names no device, so nothing opens; add one or pass it")
     _check_names(edges, EDGES, "edge")
     _check_names(ambients or {}, [device.name for device in devices], "device")
-    number = _circuit_number(scenario, circuit)
     followed = {edge: _operate(scenario, devices, edge, number, reclose, ambients or {}) for edge in edges}
     followed = {edge: found for edge, found in followed.items() if found is not None}
     if not followed:
         raise UsageError(f"none of the devices has a model for {' or '.join(edges)}")
     bench = _Bench(scenario, settling, progress)
-    openings = {found[0].opens.time for found in followed.values() if found[0].opens}
+    openings = {loop.operating.opens.time for loop in followed.values() if loop.operating.opens}
     base, states = bench.base(sorted(openings))
-    outcomes = tuple(
-        _outcome(bench, number, edge, operating, notes, base, states) for edge, (operating, notes) in followed.items()
-    )
     missing = [edge for edge in edges if edge not in followed]
-    return ProtectedRun(
+    found = ProtectedRun(
         title=scenario.title,
-        circuit=scenario.circuits[number].name,
+        circuit=name,
         devices=tuple(device.name for device in devices),
         part_names=tuple(part.name for part in scenario.parts),
         conductors=tuple(conductor.part for conductor in scenario.conductors),
-        limits=tuple(
-            {"name": limit.name, "temperature": limit.temperature, "source": limit.source} for limit in scenario.limits
-        ),
+        limits=tuple(limit_records(scenario.limits, scenario)),
         without=base,
-        edges=outcomes,
+        edges=tuple(_outcome(bench, number, edge, loop, base, states) for edge, loop in followed.items()),
         notes=tuple(f"no device has a model for its {edge} edge, so that edge was not followed" for edge in missing),
+        duration=scenario.run.duration,
+        profile=scenario.circuits[number].profile,
+        reclosing=reclose,
     )
+    found = replace(found, edges=tuple(_with_levels(found, edge, followed[edge.edge]) for edge in found.edges))
+    if path is None:
+        return found
+    statistics = {"cells": bench.model.cells, "unknowns": bench.model.unknowns, "steps": bench.steps,
+                  "tolerance_kelvin": scenario.run.tolerance, "wall_seconds": clock.perf_counter() - began}  # fmt: skip
+    record = record_of(
+        found, section=record_of_section(bench.model.section), statistics=statistics, scenario_text=scenario.source_text,
+        scenario_file=scenario.source_file, resolved=scenario.resolved, assumptions=list(scenario.assumptions),
+        provenance=provenance_of(scenario),
+    )  # fmt: skip
+    return replace(found, canonical_hash=write_protected(path, record, force))
+
+
+def circuit_of_devices(scenario: Scenario, devices, circuit: str | None = None) -> int:
+    """Number of the circuit that ``devices`` stand in.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    devices : sequence         what names no circuit stands in any
+    circuit : str or None      the one asked for
+
+    Raises
+    ------
+    UsageError    it does not exist, or the devices name several and none is asked for
+    """
+    names = [entry.name for entry in scenario.circuits]
+    if circuit is not None:
+        _check_names([circuit], names, "circuit")
+        return names.index(circuit)
+    named = sorted({device.circuit for device in devices if getattr(device, "circuit", "")})
+    if len(named) > 1:
+        listed = ", ".join(f'"{name}"' for name in named)
+        raise UsageError(f"the devices stand in circuits {listed}; choose one, each is followed on its own")
+    silent = [device.name for device in devices if getattr(device, "circuit", None) == ""]
+    if len(names) > 1 and silent:
+        listed = ", ".join(f'"{name}"' for name in names)
+        raise UsageError(f'nothing says in which circuit "{silent[0]}" stands; there are {listed}; give each device its circuit')
+    if named:
+        _check_names(named, names, "circuit")
+        return names.index(named[0])
+    return scenario.curve.circuit if scenario.curve else 0
 
 
 def _check_names(given, known, what: str) -> None:
@@ -222,15 +167,17 @@ def _check_names(given, known, what: str) -> None:
             raise UsageError(f'there is no {what} "{name}"; there are {", ".join(known)}{hint}')
 
 
-def _circuit_number(scenario: Scenario, circuit: str | None) -> int:
-    names = [entry.name for entry in scenario.circuits]
-    if circuit is None:
-        return scenario.curve.circuit if scenario.curve else 0
-    _check_names([circuit], names, "circuit")
-    return names.index(circuit)
+@dataclass(frozen=True)
+class _Loop:
+    """What the devices do by one edge, and what that rests on."""
+
+    operating: Operating
+    images: tuple[DeviceImage, ...]
+    starts: tuple[DeviceState, ...]
+    notes: tuple[str, ...]
 
 
-def _operate(scenario, devices, edge: str, number: int, reclose, ambients) -> tuple[Operating, tuple[str, ...]] | None:
+def _operate(scenario, devices, edge: str, number: int, reclose, ambients) -> _Loop | None:
     images: list[DeviceImage] = []
     notes: list[str] = []
     for device in devices:
@@ -242,9 +189,15 @@ def _operate(scenario, devices, edge: str, number: int, reclose, ambients) -> tu
     if not images:
         return None
     soaked = scenario.start.currents[number] if scenario.start.kind == "soaked" else 0.0
-    starts = [image.soaked(soaked) for image in images]
+    starts = tuple(image.soaked(soaked) for image in images)
     profile = scenario.circuits[number].profile
-    return operate(profile, images, starts, reclose, scenario.run.duration), tuple(notes)
+    return _Loop(operate(profile, images, starts, reclose, scenario.run.duration), tuple(images), starts, tuple(notes))
+
+
+def _with_levels(found: ProtectedRun, edge: EdgeOutcome, loop: _Loop) -> EdgeOutcome:
+    names = tuple((image.device, name) for image in loop.images for name, _ in image.elements)
+    time, _ = found.course(edge)
+    return replace(edge, element_names=names, level=level_history(edge.operating, loop.images, loop.starts, time))
 
 
 class _Course:
@@ -321,6 +274,7 @@ class _Bench:
         self.boundaries = BoundaryTables(scenario.boundaries)
         self.shelf = FactorShelf()
         self.start = initial_state(self.model, scenario.start, self.boundaries)
+        self.steps = 0
 
     def _stepper(self, profiles, state, begin: float) -> Stepper:
         stepper = Stepper(self.model, Member(profiles, state), self.scenario.run.tolerance, self.boundaries, self.shelf)
@@ -328,6 +282,7 @@ class _Bench:
         return stepper
 
     def _tell(self, what: str, time: float, end: float) -> None:
+        self.steps += 1
         if self.progress is not None:
             self.progress(what, time, end)
 
@@ -387,7 +342,8 @@ def _last_current(profile: CurrentProfile) -> float:
     return max((end for end, start, stop in ends if start > 0.0 or stop > 0.0), default=0.0)
 
 
-def _outcome(bench: _Bench, number: int, edge: str, operating: Operating, notes, base: Reached, states) -> EdgeOutcome:
+def _outcome(bench: _Bench, number: int, edge: str, loop: _Loop, base: Reached, states) -> EdgeOutcome:
+    operating, notes = loop.operating, loop.notes
     nothing = np.full(len(bench.scenario.parts), np.nan)
     if np.isfinite(operating.unknown_from):
         return EdgeOutcome(edge, operating, nothing, None, notes)

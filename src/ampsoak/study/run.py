@@ -52,7 +52,7 @@ class _Recording:
             "append",
             time=time,
             circuit_current=current,
-            conductor_temperature=temperature[self.model.conductor_slice],
+            conductor_temperature=temperature[self.model.conductor_unknown],
             conductor_heat=joule,
             part_maximum=maximum,
             part_mean=self.parts.mean(temperature),
@@ -68,7 +68,7 @@ class _Recording:
         """Record the start state."""
         temperature = stepper.temperature
         current = stepper.currents(0.0)
-        self.least_turnover = _LEAST_TURNOVER * float(stepper.capacity.sum())
+        self.least_turnover = _LEAST_TURNOVER * self.model.copies * float(stepper.capacity.sum())
         surface, flow = stepper.border()
         self._row(0.0, current, temperature, self.model.joule(current, temperature), surface, flow)
         for index, time, part, value in self.watch.begin(temperature):
@@ -81,7 +81,7 @@ class _Recording:
         self.stored += step.stored
         self.lost += step.lost
         # what comes in by one face and leaves by another is turned over too, though it cancels in what is lost
-        through = float(np.abs(step.surface_flow).sum()) * (step.end - step.begin)
+        through = self.model.copies * float(np.abs(step.surface_flow).sum()) * (step.end - step.begin)
         self.turnover += abs(step.generated) + max(abs(step.lost), through)
         for index, time, part, upwards in self.watch.crossings(step):
             limit = self.scenario.limits[index]

@@ -63,7 +63,7 @@ def steady(scenario: Scenario, currents=None) -> SteadyState:
     return SteadyState(
         exists=found.exists,
         reason=found.reason,
-        conductor_temperature=state[model.conductor_slice].copy(),
+        conductor_temperature=state[model.conductor_unknown].copy(),
         part_maximum=PartReader(model).maximum(state),
         temperature=model.field(state),
         x_edges=model.section.x_lines,

@@ -14,7 +14,7 @@ from ampsoak.coverage.words import current_words, temperature_words, time_words
 
 
 def run_words(run) -> str:
-    """The whole answer of a ``study.protection.ProtectedRun``."""
+    """The whole answer of a ``coverage.protected.ProtectedRun``."""
     named = ", ".join(f'"{name}"' for name in run.devices)
     lines = [f'{run.title}. Circuit "{run.circuit}", in series: {named}.']
     for edge in run.edges:

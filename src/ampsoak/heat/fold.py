@@ -1,0 +1,307 @@
+"""Mirror symmetry: a section that is its own mirror image is solved on half of its cells, or on a quarter.
+
+A cable in the middle of a bay is the usual case. The section stays whole for figures, areas and probes; only the
+network the kernels step is cut at the mirror, and every cell, conductor and border face of the other half reads the
+unknown of its image. Nothing flows across a mirror, so cutting there changes no equation: the answers agree to rounding
+(``tests/heat/test_fold.py``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ampsoak.heat.kernels import ABSENT, BLENDED, LAMINATE, UNIFORM, Network
+from ampsoak.heat.network import EdgeFaces, HeatModel
+
+_SAME = 1e-7  # relative difference of lengths and areas that is still rounding
+_OPPOSITE = {0: ("left", "right"), 1: ("bottom", "top")}
+
+
+@dataclass(frozen=True)
+class Mirror:
+    """A symmetry of a section.
+
+    Parameters
+    ----------
+    axis : int                     0: left and right are images; 1: bottom and top
+    conductor : (n,) int64         image of each conductor
+    """
+
+    axis: int
+    conductor: np.ndarray
+
+
+def _flipped(array: np.ndarray, axis: int) -> np.ndarray:
+    return np.flip(array, axis)
+
+
+def _same_boundaries(scenario, axis: int) -> bool:
+    """Whether the boundaries are their own image."""
+    low, high = _OPPOSITE[axis]
+    along = scenario.width if axis == 0 else scenario.height
+
+    def image(boundary):
+        if boundary.edge in (low, high):
+            return replace(boundary, edge=high if boundary.edge == low else low)
+        return replace(boundary, start=along - boundary.stop, stop=along - boundary.start)
+
+    def close(a, b) -> bool:
+        ends = abs(a.start - b.start) + abs(a.stop - b.stop)
+        return ends < _SAME * along and replace(a, start=0.0, stop=1.0) == replace(b, start=0.0, stop=1.0)
+
+    return all(any(close(image(b), other) for other in scenario.boundaries) for b in scenario.boundaries)
+
+
+def _part_images(section, axis: int) -> np.ndarray | None:
+    """Image of each part, (n_parts,), or None where the painted areas are not symmetric."""
+    scenario, areas = section.scenario, section.quarter_area
+    scale = _SAME * areas.sum(axis=-1).max()
+    heat_of = {c.part: (c.resistance, c.temperature_coefficient, c.circuit, c.current_factor**2, c.metal_area) for c in scenario.conductors}
+    totals = areas.sum(axis=(0, 1))
+
+    def kind(index):
+        part = scenario.parts[index]
+        return part.material, part.start_temperature, part.heat_source, part.air, heat_of.get(index)
+
+    image = np.full(len(scenario.parts), -1, dtype=np.int64)
+    for part in range(len(scenario.parts)):
+        if image[part] >= 0:
+            continue
+        mirrored = _flipped(areas[..., part], axis)
+        for other in (part, *range(part + 1, len(scenario.parts))):
+            if image[other] >= 0 or abs(totals[part] - totals[other]) > _SAME * max(totals[part], 1e-300):
+                continue
+            if kind(part) == kind(other) and np.abs(mirrored - areas[..., other]).max() <= scale:
+                image[part], image[other] = other, part
+                break
+        else:
+            return None
+    return image
+
+
+def mirror_of(section, axis: int) -> Mirror | None:
+    """The symmetry of ``section`` along ``axis``, or None where it has none that can be used.
+
+    Open air is left whole: its radiation reaches across any mirror.
+    """
+    scenario = section.scenario
+    lines, points = (section.x_lines, section.x_points) if axis == 0 else (section.y_lines, section.y_points)
+    span = lines[-1]
+    if section.air is not None or len(points) < 4 or not _same_boundaries(scenario, axis):
+        return None
+    if max(np.abs(lines + lines[::-1] - span).max(), np.abs(points + points[::-1] - span).max()) > _SAME * span:
+        return None
+    image = _part_images(section, axis)
+    if image is None or section.contact is not None:
+        return None  # a contact resistance may be on one side only
+    contacts = {(frozenset((c.first, c.second)), c.resistance) for c in scenario.contacts}
+    if contacts != {(frozenset((int(image[c.first]), int(image[c.second]))), c.resistance) for c in scenario.contacts}:
+        return None
+    of_part = {conductor.part: index for index, conductor in enumerate(scenario.conductors)}
+    conductor = np.array([of_part[image[c.part]] for c in scenario.conductors], dtype=np.int64)
+    expected = np.where(section.point_conductor >= 0, np.append(conductor, -1)[section.point_conductor], -1)
+    if not np.array_equal(_flipped(section.point_conductor, axis), expected):
+        return None
+    middle = len(points) // 2 - 1
+    across = (section.cut.axis == axis) & ((section.cut.i if axis == 0 else section.cut.j) == middle)
+    if len(points) % 2 == 0 and across.any():
+        return None  # a conductor ends a link that crosses the mirror
+    return Mirror(axis, conductor)
+
+
+def folded(model: HeatModel) -> HeatModel:
+    """``model`` cut at every mirror of its section; ``model`` itself where there is none.
+
+    Parameters
+    ----------
+    model : HeatModel    of the whole section
+
+    Returns
+    -------
+    HeatModel    same section, fewer unknowns; ``copies`` says how often each stands for the whole
+    """
+    for axis in (0, 1):
+        mirror = mirror_of(model.section, axis)
+        if mirror is not None:
+            model = _cut(model, mirror)
+    return model
+
+
+def _cut(model: HeatModel, mirror: Mirror) -> HeatModel:
+    """``model`` without the half beyond the mirror."""
+    network, axis = model.network, mirror.axis
+    nx, ny, stride_x, stride_y = (int(v) for v in network.shape[:4])
+    count = (nx, ny)[axis]
+    kept, odd = (count + 1) // 2, count % 2 == 1
+    size = [nx, ny]
+    size[axis] = kept
+    old = np.arange(nx)[:, None] * stride_x + np.arange(ny)[None, :] * stride_y
+    new_x, new_y = (size[1], 1) if size[1] <= size[0] else (1, size[0])
+    new = np.arange(size[0])[:, None] * new_x + np.arange(size[1])[None, :] * new_y
+    cells = new.size
+
+    # what each old unknown became: every cell its own number or that of its image
+    place = np.minimum(np.arange(count), count - 1 - np.arange(count))
+    image = np.empty(model.unknowns, dtype=np.int64)
+    image[old.ravel()] = np.take(new, place, axis=axis).ravel()
+    groups, keeper, share, group_of = _conductor_groups(model, mirror)
+    image[model.cells :] = cells + group_of
+    source_of = np.empty(cells + groups, dtype=np.int64)  # the old unknown that each new one is
+    keep = [slice(None), slice(None)]
+    keep[axis] = slice(0, kept)
+    source_of[new.ravel()] = old[tuple(keep)].ravel()
+    source_of[cells:] = model.cells + keeper
+    amount = np.ones(cells + groups)  # how much of the old unknown lies on this side
+    if odd:
+        amount[np.take(new, kept - 1, axis=axis)] = 0.5
+    amount[cells:] = share
+
+    arrays = {
+        **_half_elements(network, axis, kept, odd),
+        **_half_contents(network, source_of, amount),
+        **_half_cuts(network, mirror, kept, image, model.cells, cells),
+    }
+    faces, face_arrays = _half_faces(model, axis, image, source_of, amount)
+    covered = network.covered[source_of[:cells]]
+    arrays |= face_arrays
+    arrays["covered"] = np.where(covered >= 0, np.append(group_of, -1)[covered], -1)
+    arrays["shape"] = np.array([*size, new_x, new_y, cells, groups, max(new_x, new_y) + 1])
+    parts = [_merged(image[chosen], weight) for chosen, weight in zip(model.part_cells, model.part_weights, strict=True)]
+    return replace(
+        model,
+        network=network._replace(**arrays),
+        cell_order=image[model.cell_order],
+        part_cells=[chosen for chosen, _ in parts],
+        part_weights=[weight for _, weight in parts],
+        source_area=[(part, area[source_of] * amount) for part, area in model.source_area],
+        conductor_unknown=image[model.conductor_unknown],
+        keeper=model.keeper[keeper],
+        share=model.share[keeper] * share,
+        copies=2 * model.copies,
+        edge_faces=faces,
+    )
+
+
+def _merged(unknowns: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    chosen, where = np.unique(unknowns, return_inverse=True)
+    return chosen, np.bincount(where, weights=weights, minlength=len(chosen))
+
+
+def _conductor_groups(model: HeatModel, mirror: Mirror):
+    """Number of conductors left, which old one each is, its share on this side, and the new number of each old one."""
+    old_count = int(model.network.shape[5])
+    number_of = model.conductor_unknown - model.cells
+    image = np.empty(old_count, dtype=np.int64)  # of an old conductor unknown
+    image[number_of] = number_of[mirror.conductor]
+    middle = [0.0] * old_count
+    scenario = model.section.scenario
+    for index, conductor in enumerate(scenario.conductors):
+        if model.keeper[number_of[index]] == index:
+            low_x, low_y, high_x, high_y = conductor.shape.bounds
+            middle[number_of[index]] = low_x + high_x if mirror.axis == 0 else low_y + high_y
+    group_of = np.full(old_count, -1, dtype=np.int64)
+    keeper, share = [], []
+    for number in range(old_count):
+        if group_of[number] >= 0:
+            continue
+        other = int(image[number])
+        group_of[number] = group_of[other] = len(keeper)
+        keeper.append(number if middle[number] <= middle[other] else other)
+        share.append(0.5 if other == number else 1.0)
+    return len(keeper), np.array(keeper, dtype=np.int64), np.array(share), group_of
+
+
+def _half_elements(network: Network, axis: int, kept: int, odd: bool) -> dict:
+    """Elements and links of the kept half; the rim of even counts keeps the side that lies on this side."""
+    low, high = ("west", "east") if axis == 0 else ("south", "north")
+    cut = [slice(None), slice(None)]
+    cut[axis] = slice(0, kept + 1)
+    rim = [slice(None), slice(None)]
+    rim[axis] = kept
+    rim = tuple(rim)
+    before, after = getattr(network, low)[: kept + 1].copy(), getattr(network, high)[: kept + 1].copy()
+    after[kept] = 0.0
+    kind, material = network.element_kind[tuple(cut)].copy(), network.element_material[tuple(cut)]
+    row, cross = network.laminate_row[tuple(cut)], network.laminate_cross.copy()
+    if odd:
+        before[kept] = 0.0
+        kind[rim] = ABSENT  # the points on the mirror have no other half of an element
+    else:
+        # no slope across the mirror: what feels mean slopes has only the one along it left
+        kind[rim] = np.where(kind[rim] == BLENDED, UNIFORM, kind[rim])
+        cross[row[rim][kind[rim] == LAMINATE]] = False
+    links = [slice(None), slice(None)]
+    links[axis] = slice(0, kept - 1)
+    across, along = ("link_state_x", "link_state_y") if axis == 0 else ("link_state_y", "link_state_x")
+    cells = [slice(None), slice(None)]
+    cells[axis] = slice(0, kept)
+    return {
+        low: before,
+        high: after,
+        "element_kind": kind,
+        "element_material": np.ascontiguousarray(material),
+        "laminate_row": np.ascontiguousarray(row),
+        "laminate_cross": cross,
+        across: np.ascontiguousarray(getattr(network, across)[tuple(links)]),
+        along: np.ascontiguousarray(getattr(network, along)[tuple(cells)]),
+    }
+
+
+def _half_contents(network: Network, source_of: np.ndarray, amount: np.ndarray) -> dict:
+    """Heat contents of the kept unknowns."""
+    counts = np.diff(network.content_start)[source_of]
+    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    entries = np.repeat(network.content_start[source_of] - start[:-1], counts) + np.arange(start[-1])
+    return {
+        "content_start": start,
+        "content_material": network.content_material[entries],
+        "content_area": network.content_area[entries] * np.repeat(amount, counts),
+    }
+
+
+def _half_cuts(network: Network, mirror: Mirror, kept: int, image, old_cells: int, cells: int) -> dict:
+    """Links that end on conductors, of the kept half."""
+    place = network.cut_i if mirror.axis == 0 else network.cut_j
+    inside = place <= np.where(network.cut_axis == mirror.axis, kept - 2, kept - 1)
+    return {
+        "cut_cell": image[network.cut_cell[inside]],
+        "cut_conductor": image[old_cells + network.cut_conductor[inside]] - cells,
+        "cut_axis": network.cut_axis[inside],
+        "cut_i": network.cut_i[inside],
+        "cut_j": network.cut_j[inside],
+        "cut_inverse": network.cut_inverse[inside],
+    }
+
+
+def _half_faces(model: HeatModel, axis: int, image, source_of, amount) -> tuple[dict, dict]:
+    """Border faces of the kept half, and which of them stand for each edge of the whole section."""
+    network, boundaries = model.network, model.section.scenario.boundaries
+    beyond = _OPPOSITE[axis][1]
+    edge = np.array([boundaries[b].edge for b in network.face_boundary], dtype=object)
+    chosen = np.flatnonzero((source_of[image[network.face_cell]] == network.face_cell) & (edge != beyond))
+    cell = image[network.face_cell[chosen]]
+    # a face of an edge that the mirror halves shrinks with its cell; one that lies along the mirror's edge is whole
+    part = np.where(edge[chosen] == _OPPOSITE[axis][0], 1.0, amount[cell])
+    counts = np.diff(network.face_start)[chosen]
+    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    entries = np.repeat(network.face_start[chosen] - start[:-1], counts) + np.arange(start[-1])
+    renumbered = np.full(len(network.face_cell), -1, dtype=np.int64)
+    renumbered[chosen] = np.arange(len(chosen))
+    faces = {}
+    for name, old in model.edge_faces.items():
+        if name in _OPPOSITE[axis]:
+            kept_edge = model.edge_faces[_OPPOSITE[axis][0]]
+            faces[name] = EdgeFaces(renumbered[kept_edge.face], kept_edge.count)
+        else:
+            there = renumbered[old.face]
+            faces[name] = EdgeFaces(there[there >= 0], 2 * old.count)
+    return faces, {
+        "face_cell": cell,
+        "face_boundary": network.face_boundary[chosen],
+        "face_length": network.face_length[chosen] * part,
+        "face_start": start,
+        "face_material": network.face_material[entries],
+        "face_weight": network.face_weight[entries] * np.repeat(part, counts),
+    }
