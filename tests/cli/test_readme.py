@@ -20,10 +20,13 @@ def blocks(language: str) -> list[str]:
 
 
 def test_the_example_scenario_is_sound():
-    (example,) = blocks("toml")
+    example, devices = blocks("toml")
     case = load_scenario_text(example, "README.md")
     assert case.curve is not None
     assert [device.rating for device in case.devices] == [20]
+    with_devices = load_scenario_text(example.replace("radial", "workshop") + devices, "README.md")
+    assert [device.name for device in with_devices.devices] == ["breaker", "feeder relay", "outlet breaker"]
+    assert with_devices.reclosing is not None
 
 
 def test_the_first_command_runs_a_scenario_that_is_shipped():

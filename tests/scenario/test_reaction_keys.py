@@ -67,3 +67,10 @@ def test_a_slip_is_told_at_its_key(old, new, key, words, faults_of):
     (fault,) = faults_of(HEAD + FUEL.replace(old, new))
     assert fault.key == key
     assert words in fault.message
+
+
+def test_a_run_that_asks_for_reactions_is_refused_rather_than_done_without_them(faults_of):
+    asked = HEAD.replace('duration = "1 h"\n', 'duration = "1 h"\nreactions = true\n')
+    (fault,) = faults_of(asked + FUEL)
+    assert fault.key == "run.reactions" and "not stepped" in fault.message
+    assert faults_of(asked.replace("true", "false") + FUEL) == ()

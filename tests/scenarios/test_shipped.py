@@ -15,6 +15,7 @@ from typer.testing import CliRunner
 
 from ampsoak.cli.main import app
 from ampsoak.coverage.device_faults import device_faults
+from ampsoak.heat.stepping import _STAGE_SHARE
 from ampsoak.runfile.read import open_run
 from ampsoak.scenario.case import MeshSettings, Scenario
 from ampsoak.scenario.load import load_scenario, load_scenario_text
@@ -147,7 +148,9 @@ def test_a_history_heats_up_closes_and_keeps_between_what_heats_and_what_cools(n
     assert run.snapshot_temperature.min() > min(surroundings) - 1e-3
     loaded = run.circuit_current[:, 0] > 10.0
     parts = np.nanmax(run.part_maximum, axis=1)
-    assert (parts[loaded] <= np.maximum(hottest[loaded], max(surroundings)) + 1e-6).all()
+    # the iteration of a step ends at this share of the tolerance, so a layer on a conductor may pass it by as much
+    open_end = _STAGE_SHARE * run.statistics["tolerance_kelvin"]
+    assert (parts[loaded] <= np.maximum(hottest[loaded], max(surroundings)) + open_end).all()
     jacket = run.part_maximum[:, run.section.part_names.index("cable.jacket")]
     assert hottest.max() > jacket.max()
     assert np.abs(run.energy_residual).max() < 1e-6

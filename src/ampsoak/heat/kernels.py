@@ -912,7 +912,7 @@ def take_step(
                 continue
             if iteration > 0 and previous > 0.0:
                 ratio = min(change / previous, 0.9)
-                history[0] = max(ratio / (1.0 - ratio), 0.002)
+                history[0] = max(ratio / (1.0 - ratio), 0.01)
             enough = change <= tolerance or (history[0] * change <= tolerance and (stage > 0 or iteration > 0))
             if exact:
                 same = True

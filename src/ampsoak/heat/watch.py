@@ -181,6 +181,11 @@ class ProbeReader:
     def read(self, temperature: np.ndarray, surface: np.ndarray, surface_flow: np.ndarray) -> np.ndarray:
         """Readings (n_probes,) from a state (unknowns,) [K], border temperatures and heat flows (n_faces,) [K], [W/m]."""
         values = np.empty(len(self.probes))
+        whole = {
+            kind: read(temperature)
+            for kind, read in (("maximum", self.parts.maximum), ("mean", self.parts.mean))
+            if any(probe.kind == kind for probe in self.probes)
+        }
         for index, probe in enumerate(self.probes):
             if probe.kind == "point":
                 values[index] = sum(
@@ -191,7 +196,5 @@ class ProbeReader:
                 faces = self.model.edge_faces[probe.edge]
                 values[index] = faces.count * surface_flow[faces.face].sum()
             else:
-                cells, weights = self.parts.cells[probe.part], self.parts.weights[probe.part]
-                state = temperature[cells]
-                values[index] = state.max() if probe.kind == "maximum" else state @ weights
+                values[index] = whole[probe.kind][probe.part]
         return values
