@@ -67,27 +67,17 @@ def first(name: str, answers) -> None:
 def command(scenario: str, answers) -> None:
     """The command up to its first step."""
     from ampsoak.cli.main import main
+    from ampsoak.heat.stepping import Stepper
 
-    class Watching:
-        """Finds the stepper when the command imports it and tells of its first step."""
+    steps = Stepper.steps
 
-        def find_spec(self, name, path=None, target=None):
-            if name == "ampsoak.heat.stepping":
-                sys.meta_path.remove(self)
-                from ampsoak.heat.stepping import Stepper
+    def told(stepper, until):
+        for _ in steps(stepper, until):
+            print(json.dumps({"first": True, "peak_mib": _peak()}), file=answers)
+            raise SystemExit(0)
+        yield
 
-                steps = Stepper.steps
-
-                def told(stepper, until):
-                    for step in steps(stepper, until):
-                        print(json.dumps({"first": True, "peak_mib": _peak()}), file=answers)
-                        os._exit(0)
-                        yield step
-
-                Stepper.steps = told
-            return None
-
-    sys.meta_path.insert(0, Watching())
+    Stepper.steps = told
     with tempfile.TemporaryDirectory() as folder:
         sys.argv = ["ampsoak", "run", scenario, "-o", os.path.join(folder, "run.h5"), "--quiet"]
         main()

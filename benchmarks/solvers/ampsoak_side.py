@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests" / "verifica
 from reference_cases import CURRENTS, LIMITS, reference_problem  # noqa: E402
 
 from ampsoak.heat.boundaries import BoundaryTables  # noqa: E402
-from ampsoak.heat.stepping import FactorShelf, Member, Stepper, run_members, start_state  # noqa: E402
+from ampsoak.heat.stepping import Member, Stepper, run_members, start_state  # noqa: E402
 from ampsoak.scenario.case import CurrentProfile, MeshSettings  # noqa: E402
 from ampsoak.study.curve import limit_curve  # noqa: E402
 from ampsoak.study.model import model_of  # noqa: E402
@@ -77,7 +77,6 @@ class Ensemble:
         self.model = model_of(self.scenario)
         self.boundaries = BoundaryTables(self.scenario.boundaries)
         self.start = start_state(self.model, self.scenario.start.temperature)
-        self.linear_shelf = FactorShelf if self.model.linear else lambda: None
         names = [material.name for material in self.model.materials]
         self.scales = [tuple(np.array([by.get(name, 1.0) for name in names]) for by in pair) for pair in scales]
 
@@ -93,7 +92,7 @@ class Ensemble:
         conductivity, capacity = self.scales[member]
         entry = Member((CurrentProfile.constant(float(current), horizon),), self.start, conductivity, capacity)
         tolerance = self.scenario.curve.tolerance
-        stepper = Stepper(self.model, entry, tolerance, self.boundaries, self.linear_shelf())
+        stepper = Stepper(self.model, entry, tolerance, self.boundaries)
         loaded = self.model.conductor_unknown[:2]
         times = np.full(len(LIMITS), np.nan)
         for step in stepper.steps(horizon):
