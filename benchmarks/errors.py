@@ -19,7 +19,7 @@ def table(name: str) -> np.ndarray:
 
 
 class SplinedHistory:
-    """A conductor known at the ends of steps; splines within each stage, because the curve has a corner at every change of current.
+    """A conductor known at the ends of steps; a spline per stage, as the curve has a corner where the current changes.
 
     Parameters
     ----------
@@ -57,7 +57,7 @@ class SteppedHistory:
 
     Parameters
     ----------
-    steps : list          with ``begin``, ``end`` [s] and ``at(time)``, temperatures of the loaded conductors (..., 2) [K]
+    steps : list          with ``begin``, ``end`` [s] and ``at(time)``, the loaded conductors (..., 2) [K]
     """
 
     def __init__(self, steps: list):
@@ -81,23 +81,29 @@ class SteppedHistory:
         return np.nan
 
 
+def _told(percent: float) -> float | None:
+    return round(float(percent), 4) if np.isfinite(percent) else None
+
+
 def _root(function, low: float, high: float, limit: float) -> float:
     return float(brentq(lambda time: float(function(time)) - limit, low, high, xtol=1e-9))
 
 
 def history_errors(problem: str, history, stages) -> dict:
-    """Largest error of the hotter conductor [K] and of each time to a limit [%], nan where it is not reached."""
+    """Largest error of the hotter conductor [K] and of each time to a limit [%], None where it is not reached."""
     reference = table(problem)
     times, expected = reference["time_s"], reference["conductor_celsius"]
     counted = expected <= HOTTEST
     exact = SplinedHistory(times, expected, stages)
     percent = [100 * (history.first_above(limit) / exact.first_above(limit) - 1) for limit in LIMITS]
     worst = np.abs(history.at(times[counted]) - expected[counted]).max()
-    return {"error_kelvin": float(worst), "times_percent": [round(p, 4) for p in percent]}
+    return {"error_kelvin": float(worst), "times_percent": [_told(p) for p in percent]}
 
 
 def curve_errors(problem: str, reached: dict[float, np.ndarray], final: np.ndarray) -> dict:
     """Largest error of each limit's times [%] over the currents, and of the conductor at the horizon [K].
+
+    None stands for a limit that is reached at other currents than in the reference.
 
     Parameters
     ----------
@@ -113,4 +119,7 @@ def curve_errors(problem: str, reached: dict[float, np.ndarray], final: np.ndarr
         percent.append(float(100 * np.nanmax(np.abs(times / expected - 1))) if same else np.inf)
     last = reference["conductor_4h_celsius"]
     known = np.isfinite(last)
-    return {"error_kelvin": float(np.abs(final[known] - last[known]).max()), "times_percent": [round(p, 4) for p in percent]}
+    return {
+        "error_kelvin": float(np.abs(final[known] - last[known]).max()),
+        "times_percent": [_told(p) for p in percent],
+    }

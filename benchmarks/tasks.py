@@ -1,7 +1,7 @@
 """What each solver does for each row of the side-by-side table.
 
-A task has ``run()``, which is timed as a whole, and ``assess(outcome)``, which is not and tells sizes, steps and errors. Everything heavy is
-imported by the task that needs it, so that a missing package leaves out its own rows only.
+A task has ``run()``, which is timed as a whole, and ``assess(outcome)``, which is not and tells sizes, steps and errors.
+Everything heavy is imported by the task that needs it, so that a missing package leaves out its own rows only.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Task:
 
 
 def member_scales(count: int) -> list[tuple[dict, dict]]:
-    """Factors on conductivity and heat capacity by material, the same for every solver; the first member is P4 itself."""
+    """Factors on conductivity and heat capacity by material, alike for every solver; the first member is P4 itself."""
     from solvers.problems import SCALED
 
     random = np.random.default_rng(4)
@@ -95,6 +95,7 @@ def held_history(problem: str, library: str) -> Task:
         import ngsolve  # noqa: F401
         from solvers.ngsolve_linear import ngsolve_system as build
     else:
+        import gmsh  # noqa: F401
         import meshio  # noqa: F401
         import skfem  # noqa: F401
         from solvers.skfem_linear import skfem_system as build
@@ -114,7 +115,9 @@ def frozen_history(library: str) -> Task:
         from solvers.finite_volumes import HISTORY_RULE
         from solvers.finite_volumes import FiniteVolumes as Section
     return _marched(
-        "P4", lambda problem: Section(), lambda system, problem: frozen_coefficients.march(system, problem.loads, HISTORY_RULE)
+        "P4",
+        lambda problem: Section(),
+        lambda system, problem: frozen_coefficients.march(system, problem.loads, HISTORY_RULE),
     )
 
 
@@ -130,7 +133,8 @@ def ampsoak_curve(problem: str, workers: int) -> Task:
 
     def assess(found):
         reached, final, steps = ampsoak_side.curve_times(found)
-        sizes = {"cells": found.statistics["cells"], "unknowns": found.statistics["unknowns"], "steps": steps}
+        cells = (len(found.section.x_edges) - 1) * (len(found.section.y_edges) - 1)
+        sizes = {"cells": cells, "unknowns": found.statistics["unknowns"], "steps": steps}
         return curve_errors(problem, reached, final) | sizes
 
     return Task(lambda: ampsoak_side.curve(scenario, workers), assess)
@@ -204,7 +208,9 @@ def ampsoak_members(count: int, workers: int) -> Task:
 
     def assess(outcome):
         ensemble, times, steps = outcome
-        return _ensemble_sizes(times, ensemble.model.unknowns, steps, int(np.prod(ensemble.model.section.cell_area.shape[:2])))
+        return _ensemble_sizes(
+            times, ensemble.model.unknowns, steps, int(np.prod(ensemble.model.section.cell_area.shape[:2]))
+        )
 
     return Task(run, assess)
 
@@ -274,7 +280,9 @@ def make(name: str, quick: bool) -> Task:
         ("ampsoak", "curve"): lambda: ampsoak_curve(rest[0], int(rest[1])),
         ("ampsoak", "members"): lambda: ampsoak_members(count, int(rest[0])),
         ("ampsoak", "mesh"): lambda: ampsoak_mesh(*rest),
-        ("ngsolve", "history"): lambda: frozen_history("ngsolve") if rest == ["P4"] else held_history(rest[0], "ngsolve"),
+        ("ngsolve", "history"): lambda: (
+            frozen_history("ngsolve") if rest == ["P4"] else held_history(rest[0], "ngsolve")
+        ),
         ("ngsolve", "curve"): lambda: frozen_curve() if rest == ["P4"] else held_curve(),
         ("ngsolve", "members"): lambda: frozen_members(count),
         ("skfem", "history"): lambda: held_history(rest[0], "skfem"),

@@ -1,6 +1,6 @@
 """One solver in a process of its own, so that its peak memory is its own; spoken to by ``side_by_side.py``.
 
-worker.py serve NAME [--quick]     build the task, then run it once per line on standard input; "end" ends. Answers are JSON lines.
+worker.py serve NAME [--quick]     build the task, then run it once per line on standard input until "end"; answers in JSON
 worker.py first NAME               run the task once and say "first"
 worker.py command FILE             run the command ``ampsoak run FILE`` and say "first" at its first step
 """
@@ -38,6 +38,8 @@ def serve(name: str, quick: bool, answers) -> None:
     try:
         task = tasks.make(name, quick)
     except ModuleNotFoundError as missing:
+        if missing.name.startswith("ampsoak"):
+            raise
         tell(missing=missing.name)
         return
     tell(ready=True)
@@ -60,7 +62,14 @@ def first(name: str, answers) -> None:
     """Run once; the caller holds the watch."""
     import tasks
 
-    tasks.make(name, True).run()
+    try:
+        task = tasks.make(name, True)
+    except ModuleNotFoundError as missing:
+        if missing.name.startswith("ampsoak"):
+            raise
+        print(json.dumps({"missing": missing.name}), file=answers)
+        return
+    task.run()
     print(json.dumps({"first": True, "peak_mib": _peak()}), file=answers)
 
 

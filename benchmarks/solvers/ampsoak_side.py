@@ -11,13 +11,13 @@ from scipy.optimize import brentq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests" / "verification"))
 
-from reference_cases import CURRENTS, LIMITS, reference_problem  # noqa: E402
+from reference_cases import CURRENTS, LIMITS, reference_problem
 
-from ampsoak.heat.boundaries import BoundaryTables  # noqa: E402
-from ampsoak.heat.stepping import Member, Stepper, run_members, start_state  # noqa: E402
-from ampsoak.scenario.case import CurrentProfile, MeshSettings  # noqa: E402
-from ampsoak.study.curve import limit_curve  # noqa: E402
-from ampsoak.study.model import model_of  # noqa: E402
+from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.stepping import Member, Stepper, run_members, start_state
+from ampsoak.scenario.case import CurrentProfile, MeshSettings
+from ampsoak.study.curve import limit_curve
+from ampsoak.study.model import model_of
 
 ZERO = 273.15
 OFF_CENTRE = (0.13e-3, 0.08e-3)  # the cable moved this far leaves no mirror, so that every cell is solved

@@ -1,8 +1,8 @@
 """Linearly implicit SDIRK of order 2: coefficients frozen at the extrapolated middle of the step.
 
-L-stable, two stages; freezing properties, faces and Joule heat at the state half way through the step, extrapolated with the last
-stage's slope, keeps the second order with one assembly, one factorisation and two substitutions per step. The step follows the change
-of the conductor.
+L-stable, two stages; freezing properties, faces and Joule heat at the state half way through the step, extrapolated with
+the last stage's slope, keeps the second order with one assembly, one factorisation and two substitutions per step. The
+step follows the change of the conductor.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ class StepRule:
     change: float
 
 
-def march(system, loads, rule: StepRule, stop: float | None = None, most: int | None = None):
-    """Times (n,) and hotter conductor (n,) at the ends of all steps; ends early at ``stop`` [°C] or after ``most`` steps.
+def march(system, loads, rule: StepRule, stop: float | None = None):
+    """Times (n,) [s] and hotter conductor (n,) [°C] at the ends of all steps, until ``stop`` [°C] is reached.
 
     ``system`` offers ``cold`` (n,), ``conductor(state)`` and ``prepare(ahead, strength, g)``.
     """
@@ -62,7 +62,7 @@ def march(system, loads, rule: StepRule, stop: float | None = None, most: int | 
             now = system.conductor(state)
             times.append(time)
             found.append(now)
-            if (stop is not None and now >= stop) or len(times) - 1 == most:
+            if stop is not None and now >= stop:
                 return np.array(times), np.array(found)
             change, before = abs(now - before), now
             step = min(step * min(rule.growth, rule.change / max(change, 1e-9)), rule.longest)

@@ -98,7 +98,9 @@ def gmsh_mesh(problem: Problem, near: float, far: float, growth: float) -> tuple
         tags, points, _ = gmsh.model.mesh.getNodes()
         kinds, _, nodes = gmsh.model.mesh.getElements(2)
         six_nodes = 9  # gmsh's number of that element
-        triangles = np.concatenate([np.reshape(n, (-1, 6)) for kind, n in zip(kinds, nodes, strict=True) if kind == six_nodes])
+        triangles = np.concatenate(
+            [np.reshape(n, (-1, 6)) for kind, n in zip(kinds, nodes, strict=True) if kind == six_nodes]
+        )
     finally:
         gmsh.finalize()
     place = np.zeros(int(tags.max()) + 1, int)

@@ -2,9 +2,9 @@
 
     M T' = -K T + f + sum_c s_c b_c (1 + COEFFICIENT (b_c . T / A_c - 20))
 
-is linear with a term of rank two, so a step costs two substitutions and a 2 x 2 correction (Woodbury). Constant current after constant
-current, the steps start short, double, and stay at their longest, so a history factorises about six times. The longest step is as
-long as it can be before the error in time shows beside the error of the mesh.
+is linear with a term of rank two, so a step costs two substitutions and a 2 x 2 correction (Woodbury). After every change
+of current the steps start short, double, and stay at their longest, so a history factorises about six times. The longest
+step is as long as it can be before the error in time shows beside the error of the mesh.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sparse
+from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from solvers.problems import COEFFICIENT, CURRENTS, HORIZON, LIMITS, START, Problem, source_strength

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-import scipy.sparse as sparse
+from scipy import sparse
 
 from solvers.held_factors import LinearSystem
 from solvers.netgen_mesh import netgen_mesh
@@ -33,9 +33,7 @@ def ngsolve_system(problem: Problem) -> LinearSystem:
     def vector(form):
         return ng.LinearForm(form).Assemble().vec.FV().NumPy().copy()
 
-    loads = np.array(
-        [vector(MM**2 * v * ng.dx(definedon=mesh.Materials(name), bonus_intorder=2)) for name in LOADED]
-    ).T
+    loads = np.array([vector(MM**2 * v * ng.dx(definedon=mesh.Materials(name), bonus_intorder=2)) for name in LOADED]).T
     one = ng.GridFunction(space)
     one.Set(1.0)  # in a hierarchical basis constants are not vectors of equal entries
     ones = one.vec.FV().NumPy().copy()

@@ -1,7 +1,7 @@
-"""P4 with ngsolve: curved elements of order 2, only what follows temperature assembled again, symbolic factorisation kept.
+"""P4 with ngsolve: curved elements of order 2, only what follows temperature assembled again, symbolic factors kept.
 
-The three forms that follow temperature (heat in PVC and gypsum, conduction in fill and wood, the outer faces) are assembled on their own
-and added into one fixed pattern. Step rule and mesh are the fastest found that keep within 0.5 K and 1 %.
+The three forms that follow temperature (heat in PVC and gypsum, conduction in fill and wood, the outer faces) are assembled
+on their own and added into one fixed pattern. Step rule and mesh are the fastest found that keep within 0.5 K and 1 %.
 """
 
 from __future__ import annotations
@@ -99,8 +99,14 @@ class NgsolveNonlinear:
         conduct, store = ng.grad(u) * ng.grad(v), u * v
         heat, k = (c * MM**2).Compile(), k.Compile()
         self.matrix, self.mass = form(heat * store * ng.dx), form(heat * store * ng.dx)
-        self.constant = [form(heat * store * on(others(_HEAT_FOLLOWS))), form(k * conduct * on(others(_CONDUCTION_FOLLOWS)))]
-        self.heat_form, self.conduction_form = form(heat * store * on(_HEAT_FOLLOWS)), form(k * conduct * on(_CONDUCTION_FOLLOWS))
+        self.constant = [
+            form(heat * store * on(others(_HEAT_FOLLOWS))),
+            form(k * conduct * on(others(_CONDUCTION_FOLLOWS))),
+        ]
+        self.heat_form, self.conduction_form = (
+            form(heat * store * on(_HEAT_FOLLOWS)),
+            form(k * conduct * on(_CONDUCTION_FOLLOWS)),
+        )
         edge = ng.ds("outer")
         self.face_form = form((MM * slope).Compile() * u * v * edge)
         self.face_load = ng.LinearForm((MM * (slope * ahead - flux)).Compile() * v * edge)
@@ -135,14 +141,16 @@ class NgsolveNonlinear:
             wanted = np.array(row, np.int64) * unknowns + np.array(column)
             return order[np.searchsorted(key[order], wanted)]
 
-        self._heat_at, self._conduction_at, self._face_at = map(place, (self.heat_form, self.conduction_form, self.face_form))
+        following = (self.heat_form, self.conduction_form, self.face_form)
+        self._heat_at, self._conduction_at, self._face_at = map(place, following)
         self._constant_at = [place(form) for form in self.constant]
 
     def _assemble_constants(self) -> None:
         """Forms that do not follow temperature, in the pattern of the matrix."""
         size = len(self._values(self.matrix))
         self.constant_heat, self.constant_conduction = np.zeros(size), np.zeros(size)
-        for target, form, at in zip((self.constant_heat, self.constant_conduction), self.constant, self._constant_at, strict=True):
+        targets = (self.constant_heat, self.constant_conduction)
+        for target, form, at in zip(targets, self.constant, self._constant_at, strict=True):
             form.Assemble()
             target[at] += self._values(form)
 

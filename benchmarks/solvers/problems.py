@@ -1,9 +1,9 @@
 """Reference problems P1-P4 for the general-purpose solvers: drawing, materials, loads, laws of temperature.
 
-A flat two-core cable with earth lies with its flat side along x in a stud bay (P1, P2, P4) or in a bored hole (P3). Contacts are
-perfect, everything starts at 25 °C, Joule heat is uniform over each loaded conductor and follows that conductor's mean:
-rho_e = RESISTIVITY (1 + COEFFICIENT (T_mean - 20)). P1-P3 are linear. P4 is P1 with k(T), c(T), natural convection and radiation.
-Lengths are in mm, temperatures in °C, everything else in SI.
+A flat two-core cable with earth lies with its flat side along x in a stud bay (P1, P2, P4) or in a bored hole (P3).
+Contacts are perfect, everything starts at 25 °C, Joule heat is uniform over each loaded conductor and follows that
+conductor's mean: rho_e = RESISTIVITY (1 + COEFFICIENT (T_mean - 20)). P1-P3 are linear. P4 is P1 with k(T), c(T), natural
+convection and radiation. Lengths are in mm, temperatures in °C, everything else in SI.
 """
 
 from __future__ import annotations

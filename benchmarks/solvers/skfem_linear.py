@@ -8,7 +8,8 @@ from solvers.gmsh_mesh import gmsh_mesh
 from solvers.held_factors import LinearSystem
 from solvers.problems import LOADED, MM, START, Problem, material_at, properties
 
-_NEAR, _FAR, _GROWTH = 0.75, 20.0, 0.4  # element sizes [mm] and their growth: the coarsest within 0.5 K on every problem
+# element sizes [mm] and their growth: the coarsest that keep within 0.5 K on every problem
+_NEAR, _FAR, _GROWTH = 0.75, 20.0, 0.4
 
 
 def skfem_system(problem: Problem) -> LinearSystem:

@@ -195,7 +195,7 @@ class Field:
         faces = len(self.model.network.face_cell)
         surface, flow, slope = self.state[self.model.network.face_cell].copy(), np.zeros(faces), np.zeros(faces)
         kernels.border_flow(
-            self.model.network, self.links, self.boundaries.at(self.time), self.state, surface, flow, slope
+            self.model.network, self.links, self.boundaries.at(self.time), 0, self.state, surface, flow, slope
         )
         return surface, flow
 
@@ -240,7 +240,7 @@ class Balance:
         model, network = self.model, self.model.network
         kernels.conductances(network, state, self.scale, self.links)
         surface = state[network.face_cell].copy()
-        kernels.border_flow(network, self.links, self.boundaries.at(time), state, surface, self._flow, self._slope)
+        kernels.border_flow(network, self.links, self.boundaries.at(time), 0, state, surface, self._flow, self._slope)
         source = model.part_sources(time)
         source[model.conductor_unknown] += model.joule(np.asarray(currents, dtype=float), state)
         net = np.zeros(model.unknowns)

@@ -72,21 +72,22 @@ class BoundaryTables:
                 raise NumericalError(f"boundary {b.edge}: no film correlation called {b.correlation}")
         return arrays
 
-    def at(self, time: float) -> Surroundings:
-        """Kernel arrays at ``time`` [s]."""
+    def at(self, time) -> Surroundings:
+        """Kernel arrays at ``time`` [s], one row each; one row in all where nothing changes in time."""
         if self.constant and hasattr(self, "_kept") and self._kept is not None:
             return self._kept
+        times = np.atleast_1d(np.asarray(time, dtype=float))
 
         def values(name, default):
-            return np.array(
-                [getattr(b, name).at(time) if getattr(b, name) is not None else default(b) for b in self.boundaries],
-                dtype=float,
-            )
+            tables = [getattr(b, name) for b in self.boundaries]
+            found = [default(b) if table is None else table.at(times) for table, b in zip(tables, self.boundaries, strict=True)]
+            rows = [np.broadcast_to(value, len(times)) for value in found]
+            return np.ascontiguousarray(np.array(rows, dtype=float).reshape(len(rows), len(times)).T)
 
         air = values("temperature", lambda b: 293.15)
         return Surroundings(
             air=air,
-            radiant=values("surroundings", lambda b: b.temperature.at(time) if b.temperature else 293.15),
+            radiant=values("surroundings", lambda b: b.temperature.at(times) if b.temperature else 293.15),
             fixed=air,
             flux=values("flux", lambda b: 0.0),
             coefficient=values("coefficient", lambda b: 0.0),

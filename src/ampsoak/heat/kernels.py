@@ -20,6 +20,7 @@ TABLE_STEP = 1.0  # [K]
 TABLE_LENGTH = 1600
 FILM_AIR_START = 240.0  # [K] first air temperature of the film tables of zones
 FILM_AIR_STEP = 20.0  # [K]
+ZONE_ROUNDS = 3  # in which films, surfaces and irradiation of an air zone find each other
 FARTHEST = 40.0  # [K] that properties are looked up ahead
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
@@ -144,9 +145,10 @@ class Links(NamedTuple):
 
 
 class Surroundings(NamedTuple):
-    """Boundaries at one time, (n_boundaries,) each: kind; air, radiant and fixed temperature [K]; heat flux [W/m²];
-    constant coefficient [W/(m² K)]; power-law factor and exponent; emissivity; surface resistance [m² K/W]; and the
-    correlation's coefficient against temperature difference, (n_boundaries, TABLE_LENGTH) on TABLE_STEP [W/(m² K)]."""
+    """Boundaries at one or several times. In time, (n_times, n_boundaries) each: air, radiant and fixed temperature [K];
+    heat flux [W/m²]; constant coefficient [W/(m² K)]; surface resistance [m² K/W]. One row that does not change serves all
+    times. (n_boundaries,) each: kind; power-law factor and exponent; emissivity; and the correlation's coefficient against
+    temperature difference, (n_boundaries, TABLE_LENGTH) on TABLE_STEP [W/(m² K)]."""
 
     kind: np.ndarray
     air: np.ndarray
@@ -367,11 +369,11 @@ def heat_content(network, temperature, scale, content, capacity):
 
 
 @numba.njit(cache=True, inline="always")
-def _film(surroundings, b, surface):
+def _film(surroundings, row, b, surface):
     """Heat leaving a surface [W/m²] and its slope [W/(m² K)] at ``surface`` [K] on boundary ``b``."""
-    difference = surface - surroundings.air[b]
+    difference = surface - surroundings.air[row, b]
     size = abs(difference)
-    h = surroundings.coefficient[b]
+    h = surroundings.coefficient[row, b]
     slope = h
     if surroundings.power_factor[b] > 0.0:
         part = surroundings.power_factor[b] * size ** surroundings.power_exponent[b]
@@ -387,14 +389,18 @@ def _film(surroundings, b, surface):
     flow = h * difference
     if surroundings.emissivity[b] > 0.0:
         strength = surroundings.emissivity[b] * STEFAN_BOLTZMANN
-        flow += strength * (surface**4 - surroundings.radiant[b] ** 4)
+        flow += strength * (surface**4 - surroundings.radiant[row, b] ** 4)
         slope += 4.0 * strength * surface**3
     return flow, slope
 
 
 @numba.njit(cache=True, nogil=True)
-def border_flow(network, links, surroundings, temperature, surface, flow, slope):
-    """Fill surface temperature [K], heat leaving [W/m] and its slope [W/(m K)] of each border face, (n_faces,)."""
+def border_flow(network, links, surroundings, row, temperature, surface, flow, slope):
+    """Fill surface temperature [K], heat leaving [W/m] and its slope [W/(m K)] of each border face, (n_faces,).
+
+    ``row`` is the time taken from ``surroundings``.
+    """
+    row = min(row, len(surroundings.air) - 1)
     for face in range(len(network.face_cell)):
         here = temperature[network.face_cell[face]]
         b = network.face_boundary[face]
@@ -402,28 +408,28 @@ def border_flow(network, links, surroundings, temperature, surface, flow, slope)
         kind = surroundings.kind[b]
         half = links.face[face]
         if kind == FLUX:
-            flow[face] = -surroundings.flux[b] * length
+            flow[face] = -surroundings.flux[row, b] * length
             slope[face] = 0.0
-            surface[face] = here + surroundings.flux[b] * length / half
+            surface[face] = here + surroundings.flux[row, b] * length / half
             continue
-        if surroundings.resistance[b] > 0.0:
-            path = 1.0 / (1.0 / half + surroundings.resistance[b] / length)
+        if surroundings.resistance[row, b] > 0.0:
+            path = 1.0 / (1.0 / half + surroundings.resistance[row, b] / length)
         else:
             path = half
         if kind == FIXED:
-            flow[face] = path * (here - surroundings.fixed[b])
+            flow[face] = path * (here - surroundings.fixed[row, b])
             slope[face] = path
             surface[face] = here - flow[face] / half
         elif kind == FILM:
             outer = surface[face]
             step = 0.0
             for _ in range(60):
-                leaving, rise = _film(surroundings, b, outer)
+                leaving, rise = _film(surroundings, row, b, outer)
                 step = (path * (here - outer) - length * leaving) / (path + length * rise)
                 outer += step
                 if abs(step) < 1e-10 * abs(outer):
                     break
-            leaving, rise = _film(surroundings, b, outer)
+            leaving, rise = _film(surroundings, row, b, outer)
             flow[face] = path * (here - outer)
             slope[face] = path * length * rise / (path + length * rise)
             surface[face] = here - flow[face] / half
@@ -452,10 +458,10 @@ def _zone_coefficient(zones, group, difference, air):
 
 
 @numba.njit(cache=True, nogil=True)
-def zone_exchange(network, links, temperature, exchange, passes):
+def zone_exchange(network, links, temperature, exchange):
     """Fill ``exchange`` at ``temperature`` (unknowns,) [K]: what solids give to the air and to each other.
 
-    Surface temperatures, film coefficients and irradiation depend on each other; ``passes`` rounds are made, and the last
+    Surface temperatures, film coefficients and irradiation depend on each other; ZONE_ROUNDS rounds are made, and the last
     flows are formed from one set of surface temperatures, so what solids lose is exactly what air and solids gain.
     """
     zones = network.zones
@@ -464,7 +470,7 @@ def zone_exchange(network, links, temperature, exchange, passes):
     first_zone = network.shape[4] + network.shape[5]
     warmth, share = np.zeros(groups), np.zeros(groups)
     power = np.zeros(patches)
-    for turn in range(passes + 1):
+    for turn in range(ZONE_ROUNDS + 1):
         warmth[:] = 0.0
         share[:] = 0.0
         power[:] = 0.0
@@ -484,7 +490,7 @@ def zone_exchange(network, links, temperature, exchange, passes):
         for g in range(groups):
             air = temperature[first_zone + zones.group_zone[g]]
             exchange.coefficient[g] = _zone_coefficient(zones, g, warmth[g] / share[g] - air, air)
-        if turn == passes:
+        if turn == ZONE_ROUNDS:
             break
         for index in range(count):
             here = temperature[zones.cell[index]]
@@ -770,8 +776,8 @@ def make_matrix(
             ahead[q] = temperature[q] + min(max(0.5 * step * rate[q], -FARTHEST), FARTHEST)
         conductances(network, ahead, k_scale, links)
         if len(network.zones.cell):
-            zone_exchange(network, links, temperature, exchange, 3)
-    border_flow(network, links, surroundings, temperature, surface, flow, slope)
+            zone_exchange(network, links, temperature, exchange)
+    border_flow(network, links, surroundings, len(surroundings.air) - 1, temperature, surface, flow, slope)
     assemble(network, links, exchange, capacity, slope, gamma * step, band, border, corner)
     return reduce_border(band, border, reduced, schur)
 
@@ -819,7 +825,7 @@ def take_step(
 
     Parameters
     ----------
-    around: Surroundings at the three stages; band, border, reduced, inverse: the factorised matrix
+    around: Surroundings at the three stages (rows); band, border, reduced, inverse: the factorised matrix
     frozen (unknowns,), frozen_slope (n_faces,), matrix_heat (conductors,): heat capacity, slope of border flows and I² R20
     that went into it
     linear: properties do not depend on temperature; exact: nor do films, so that the matrix is all there is; tight: solve to rounding (air zones, whose flows bend)
@@ -872,8 +878,8 @@ def take_step(
             if not linear:
                 conductances(network, state, k_scale, links)
             if len(zones.cell):
-                zone_exchange(network, links, state, exchange, 2)
-            border_flow(network, links, around[stage], state, surface, face_flow, face_slope)
+                zone_exchange(network, links, state, exchange)
+            border_flow(network, links, around, stage, state, surface, face_flow, face_slope)
             heat[:] = source[stage]
             for c in range(joule.shape[1]):
                 heat[cells + c] += joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
@@ -953,7 +959,7 @@ def take_step(
     net[:] = here
     _settle(network, c_scale, net, state, after[0], after[1])
     spread_conductors(network, state)
-    border_flow(network, links, around[2], state, surface, face_flow, face_slope)
+    border_flow(network, links, around, len(around.air) - 1, state, surface, face_flow, face_slope)
     for q in range(n):
         after[2, q] = flows[2, q] / after[1, q] if after[1, q] > 0.0 else 0.0
     spread_conductors(network, after[2])

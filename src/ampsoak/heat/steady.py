@@ -69,9 +69,9 @@ class SteadySolver:
         zones, exchange = network.zones, self.exchange
         kernels.conductances(network, temperature, ones, self.links)
         if len(zones.cell):
-            kernels.zone_exchange(network, self.links, temperature, exchange, 4)
+            kernels.zone_exchange(network, self.links, temperature, exchange)
         kernels.border_flow(
-            network, self.links, self.boundaries.at(self.time), temperature, surface, self.flow, self.slope
+            network, self.links, self.boundaries.at(self.time), 0, temperature, surface, self.flow, self.slope
         )
         heat = source.copy()
         metal = slice(model.cells, model.first_zone)

@@ -20,6 +20,7 @@ from ampsoak.heat import kernels
 from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.reactions import Reactions
 from ampsoak.scenario.case import CurrentProfile
 
 GAMMA = 0.43586652150845906  # root of x³ - 3x² + 3x/2 - 1/6 in (1/6, 1/2)
@@ -49,6 +50,8 @@ _MOST_MATRICES = 8  # matrices tried in one stage
 # The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
 # share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
 _LOCAL_SHARE = 2.5
+_MOST_ROUNDS = 6  # corrections of the heat of reactions within one step
+_OVERDRAWN = 1e-4  # share of a reactant that a step may take more than there is
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,7 @@ class Step:
     joule : (conductors,) float64             at the end of the step [W/m]
     error : float                             estimated error of the step [K]
     surface, surface_flow : (n_faces,)        temperature [K] and heat leaving [W/m] of each border face at the end
+    left_before, left_after : (n,) or None    what is left of the reactants, None where nothing reacts
     """
 
     begin: float
@@ -99,6 +103,15 @@ class Step:
     error: float
     surface: np.ndarray
     surface_flow: np.ndarray
+    left_before: np.ndarray | None = None
+    left_after: np.ndarray | None = None
+
+    def left_at(self, time: float) -> np.ndarray | None:
+        """What is left of the reactants at ``time`` inside the step, (n,); None where nothing reacts."""
+        if self.left_before is None:
+            return None
+        share = (time - self.begin) / (self.end - self.begin)
+        return (1.0 - share) * self.left_before + share * self.left_after
 
     def at(self, time, unknowns=slice(None)) -> np.ndarray:
         """Temperature [K] of ``unknowns`` at ``time`` inside the step; (n, unknowns) at several times (n,)."""
@@ -177,6 +190,8 @@ class Stepper:
     tolerance : float              allowed error of a temperature [K]
     boundaries : BoundaryTables    shared by the members of a batch
     shelf : FactorShelf or None    shared by the members of a batch whose matrices agree; None keeps an own one
+    reactions : Reactions or None  whose heat counts; None lets nothing react
+    remaining : (n,) or None       what is left of the reactants at the start; None means all
     """
 
     def __init__(
@@ -186,6 +201,8 @@ class Stepper:
         tolerance: float,
         boundaries: BoundaryTables,
         shelf: FactorShelf | None = None,
+        reactions: Reactions | None = None,
+        remaining: np.ndarray | None = None,
     ):
         self.model, self.member, self.boundaries = model, member, boundaries
         self.tolerance = tolerance
@@ -221,6 +238,10 @@ class Stepper:
         self.behind: Step | None = None  # the step that led here, where nothing has jumped since
         self.states, self.flows, self.no_sources = np.zeros((3, n)), np.zeros((3, n)), np.zeros((3, n))
         self.contraction, self.result = np.ones(1), np.zeros(6)
+        self.reactions, self.remaining = reactions, remaining
+        if reactions is not None and remaining is None:
+            self.remaining = np.ones(len(reactions.mass))
+        self.outrun = False  # a reaction was faster than the step last tried
         self.settled: tuple[float, float] | None = None  # length and error of that step
         self.key: tuple | None = None
         self.suggested: float | None = None
@@ -244,7 +265,7 @@ class Stepper:
         faces = len(self.model.network.face_cell)
         flow, slope = np.zeros(faces), np.zeros(faces)
         kernels.border_flow(
-            self.model.network, self.links, surroundings, self.temperature, self.surface, flow, slope
+            self.model.network, self.links, surroundings, 0, self.temperature, self.surface, flow, slope
         )
         return flow, slope
 
@@ -288,11 +309,13 @@ class Stepper:
         model, network = self.model, self.model.network
         flow, _ = self._border_flow(self.boundaries.at(self.time))
         source = model.part_sources(self.time)
+        if self.reactions is not None:
+            source += self.reactions.power(self.temperature, np.maximum(self.remaining, 0.0))
         heat = model.heat_at_20(current)
         metal = slice(model.cells, model.first_zone)
         source[metal] += heat * (1 + model.coefficient * (self.temperature[metal] - 293.15))
         net = np.zeros(model.unknowns)
-        kernels.zone_exchange(network, self.links, self.temperature, self.exchange, 4)
+        kernels.zone_exchange(network, self.links, self.temperature, self.exchange)
         kernels.net_heat(network, self.links, self.exchange, self.temperature, source, flow, net)
         return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
 
@@ -325,7 +348,8 @@ class Stepper:
             left = stop - self.time
             step = left if wanted >= left * 0.999 else (min(wanted, left / 2))
             if step < _SMALLEST and left > _SMALLEST:
-                raise self._failure("the time step collapsed", step)
+                why = ", a reaction gives heat faster than any step can follow" if self.outrun else ""
+                raise self._failure("the time step collapsed" + why, step)
             outcome = self._try(step, stop if step == left else self.time + step)
             if isinstance(outcome, Step):
                 return outcome
@@ -337,27 +361,35 @@ class Stepper:
         model, n = self.model, self.model.unknowns
         currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
         heat = np.array([model.heat_at_20(current) for current in currents])
-        around = tuple(self.boundaries.at(self.time + node * step) for node in _NODES)
+        around = self.boundaries.at(self.time + step * np.array(_NODES))
         key = (step, heat[2].tobytes())
         if key != self.key or not self.linear:
             self.key = None
-            if not self._factorise(step, heat[2], around[2]):
+            if not self._factorise(step, heat[2], around):
                 return step / 4
             self.key = key
         predicted, follow = self._prediction(step)
         sources = self.no_sources
         if model.heated:
             sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
-        after = np.empty((3, n))
-        if not self._solve_stages(step, around, heat, sources, predicted, follow, after):
+        after, speeds = np.empty((3, n)), None
+        if self.reactions is not None:
+            speeds = self._solve_reacting(step, around, heat, sources, predicted, follow, after)
+            if speeds is None:
+                self.key, self.outrun = None, True
+                return step / 2
+        elif not self._solve_stages(step, around, heat, sources, predicted, follow, after):
             self.key = None
             return step / 4
         error = float(self.result[3])
+        if speeds is not None:
+            known = (self.states, self.remaining, step, _SCHEME, self.capacity)
+            error = max(error, self.reactions.error(speeds, *known))
         allowed = _LOCAL_SHARE * self.tolerance
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:
             return step * max(0.2, factor)
-        return self._accept(step, end, self.states[2].copy(), after, currents[2], error, factor)
+        return self._accept(step, end, self.states[2].copy(), after, currents[2], error, factor, speeds)
 
     def _prediction(self, step: float) -> tuple[np.ndarray, np.ndarray]:
         """First guess of each stage (3, unknowns) [K], and how its error grows from stage to stage, (3,)."""
@@ -406,11 +438,35 @@ class Stepper:
                 return False
             first, self.key = failed, None
             capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
-            if attempt == _MOST_MATRICES or not self._factorise(step, heat[2], around[2], capacity):
+            if attempt == _MOST_MATRICES or not self._factorise(step, heat[2], around, capacity):
                 return False
         return False
 
-    def _accept(self, step, end, state, after, current, error, factor):
+    def _solve_reacting(self, step, around, heat, sources, predicted, follow, after) -> np.ndarray | None:
+        """Solve the stages with the heat of reactions, corrected until both agree.
+
+        The heat that enters the balance is exactly that of the shares that leave the reactants, whatever the correction
+        leaves open. None when the stages do not settle, when the reactions outrun the step (their heat would grow faster
+        than the corrections can follow), or when a reactant would be used up well inside it; else the speeds (3, n) [1/s].
+        """
+        found, left = self.reactions, self.remaining
+        speeds = found.stage_speeds(predicted, left, step, _SCHEME)
+        power = found.given_off(speeds)
+        most = _STAGE_SHARE * min(self.tolerance, 1.0)
+        for _ in range(_MOST_ROUNDS):
+            if not self._solve_stages(step, around, heat, sources + power, predicted, follow, after):
+                return None
+            again = found.stage_speeds(self.states, left, step, _SCHEME)
+            wanted = found.given_off(again)
+            change = GAMMA * step * np.abs(wanted - power).max(axis=0)
+            if (change <= most * self.capacity).all():
+                used = step * (_SCHEME[2, :3] @ speeds)
+                return speeds if (used <= np.maximum(left, 0.0) + _OVERDRAWN).all() else None
+            predicted, follow = self.states.copy(), np.zeros(3)
+            speeds, power = again, wanted
+        return None
+
+    def _accept(self, step, end, state, after, current, error, factor, speeds=None):
         model, faces = self.model, len(self.model.network.face_cell)
         content, capacity, rate = after
         if not (state.max() < _ABSURD):
@@ -422,6 +478,11 @@ class Stepper:
             joule=model.joule(current, state), error=error, surface=self.surface.copy(),
             surface_flow=self.work[4, :faces].copy(),
         )  # fmt: skip
+        if speeds is not None:
+            result.left_before = self.remaining
+            result.left_after = self.remaining = self.remaining - step * (_SCHEME[2, :3] @ speeds)
+            if self.outrun:
+                factor, self.outrun = min(factor, 1.0), False  # what was too long once may be so again
         self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
         self.time = end
         self.accepted += 1

@@ -14,7 +14,8 @@ from ampsoak.coverage.words import KIND_WORDS, temperature_words
 from ampsoak.report import style
 from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
-from ampsoak.report.words import celsius, limit_words, origin_words
+from ampsoak.report.time_current_data import OUTSIDE, damage_times
+from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, damage_words, limit_words, origin_words
 from ampsoak.runfile.records import Curve
 
 _LABELS, _GAP, _COLUMN, _HEIGHT = 13.0, 15.0, 62.0, 98.0  # [mm]
@@ -33,6 +34,7 @@ class OpeningSeries:
     temperature : (n,) float64      hottest conductor [°C]; nan where unknown or without a steady state
     state : tuple of str            per current "opens", "never opens" (steady temperature), "at least" (history ends
                                     before the edge opens) or "unknown"
+    outside : (n,) bool             the first damage limit falls before the edge opens
     """
 
     device: str
@@ -40,11 +42,13 @@ class OpeningSeries:
     current: np.ndarray
     temperature: np.ndarray
     state: tuple[str, ...]
+    outside: np.ndarray
 
 
-def opening_series(entry: DeviceCoverage, current: np.ndarray) -> list[OpeningSeries]:
-    """Fast and slow edge of one device."""
-    series = []
+def opening_series(entry: DeviceCoverage, curve: Curve) -> list[OpeningSeries]:
+    """Fast and slow edge of one device, at the currents of ``curve``."""
+    series, current = [], np.asarray(curve.current, dtype=float)
+    damaged = damage_times(curve, current)
     for opening, edge in ((entry.fast, entry.band.fast), (entry.slow, entry.band.slow)):
         temperature = celsius(opening.conductor_temperature)
         least = celsius(opening.conductor_at_least)
@@ -55,7 +59,8 @@ def opening_series(entry: DeviceCoverage, current: np.ndarray) -> list[OpeningSe
             else:
                 state.append("at least" if np.isfinite(known) and not np.isnan(time) else "unknown")
         shown = np.where([one == "at least" for one in state], least, temperature)
-        series.append(OpeningSeries(entry.device.name, edge, np.asarray(current), shown, tuple(state)))
+        outside = np.nan_to_num(opening.time, nan=-np.inf) > damaged
+        series.append(OpeningSeries(entry.device.name, edge, current, shown, tuple(state), outside))
     return series
 
 
@@ -85,7 +90,7 @@ def opening_temperature_figure(curve: Curve, coverage: Coverage, number: int = 5
     low, high = _span(curve, coverage)
     axes.set_ylim(low, high)
     for place, entry in enumerate(coverage.devices):
-        for series in opening_series(entry, coverage.current):
+        for series in opening_series(entry, curve):
             _draw_series(axes, series, style.LINES[place % len(style.LINES)]["color"], high)
     set_current_axis(axes, (float(curve.current[0]), float(curve.current[-1])))
     axes.set_ylabel("Hottest conductor when the device opens [°C]")
@@ -116,26 +121,35 @@ def _draw_series(axes, series: OpeningSeries, color: str, high: float) -> None:
     side = series.edge.side
     name = f"{series.device}, {side}"
     look = _SIDES[side]
-    current, temperature, shown = _broken_at_steps(series, state)
-    opens = np.where(shown == "opens", temperature, np.nan)
-    settles = np.where(shown == "never opens", temperature, np.nan)
-    axes.plot(current, opens, color=color, **look, zorder=4, label=f"{name} edge opens")
-    axes.plot(
-        current, settles, linestyle=(0, (1, 1.3)), color=color, linewidth=look["linewidth"], marker=look["marker"],
-        markersize=look["markersize"], markerfacecolor=style.PAPER, zorder=4, label=f"{name} edge never opens",
-    )
+    current, temperature, shown, outside = _broken_at_steps(series, state)
+    open_look = {"color": color, **look, "zorder": 4}
+    never_look = open_look | {"linestyle": (0, (1, 1.3)), "markerfacecolor": style.PAPER}
+    for word, own in (("opens", open_look), ("never opens", never_look)):
+        there = np.where(shown == word, temperature, np.nan)
+        axes.plot(current, np.where(outside, np.nan, there), **own, label=f"{name} edge {word}")
+        if (outside & np.isfinite(there)).any():
+            beside = outside.copy()  # the grey line begins at the last point that is not grey
+            beside[1:] |= outside[:-1]
+            beside[:-1] |= outside[1:]
+            axes.plot(
+                current, np.where(beside, there, np.nan), **own | {"color": style.OUTSIDE_LINE["color"], "zorder": 3},
+                label=f"{name} edge {word}{OUTSIDE}",
+            )
     least = state == "at least"
     off = np.isfinite(series.temperature) & (series.temperature > high)
     for chosen, words in ((least & ~off, "at least"), (off, "off the scale")):
-        if chosen.any():
-            axes.plot(
-                series.current[chosen], np.minimum(series.temperature[chosen], high), linestyle="none", marker="^",
-                markersize=5.0, color=color, markerfacecolor=style.PAPER, clip_on=False, zorder=5, label=f"{name} edge {words}",
-            )
+        for past, tone, ending in ((~series.outside, color, ""), (series.outside, style.OUTSIDE_LINE["color"], OUTSIDE)):
+            marked = chosen & past
+            if marked.any():
+                axes.plot(
+                    series.current[marked], np.minimum(series.temperature[marked], high), linestyle="none", marker="^",
+                    markersize=5.0, color=tone, markerfacecolor=style.PAPER, clip_on=False, zorder=5,
+                    label=f"{name} edge {words}{ending}",
+                )
 
 
-def _broken_at_steps(series: OpeningSeries, state: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Currents, temperatures and states with a gap wherever the edge itself jumps, so that no line bridges a step."""
+def _broken_at_steps(series: OpeningSeries, state: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Currents, temperatures, states and outside with a gap wherever the edge itself jumps, so that no line bridges a step."""
     steps = []
     for one in series.edge.breaks():
         below, above = (series.edge.time(one * side) for side in (1 - 1e-9, 1 + 1e-9))
@@ -144,7 +158,7 @@ def _broken_at_steps(series: OpeningSeries, state: np.ndarray) -> tuple[np.ndarr
     places = np.searchsorted(series.current, steps)
     current = np.insert(series.current, places, steps)
     temperature = np.insert(series.temperature, places, np.nan)
-    return current, temperature, np.insert(state, places, "unknown")
+    return current, temperature, np.insert(state, places, "unknown"), np.insert(series.outside, places, False)
 
 
 def _span(curve: Curve, coverage: Coverage) -> tuple[float, float]:
@@ -152,7 +166,7 @@ def _span(curve: Curve, coverage: Coverage) -> tuple[float, float]:
     known = [
         value
         for entry in coverage.devices
-        for series in opening_series(entry, coverage.current)
+        for series in opening_series(entry, curve)
         for value in series.temperature[np.isfinite(series.temperature)]
     ]
     limits = [float(celsius(limit["temperature"])) for limit in curve.limits]
@@ -185,14 +199,17 @@ def _column(curve: Curve, coverage: Coverage) -> Column:
             kinds = [kind for kind in KIND_WORDS if kind in {stretch.kind for stretch in other.stretches}]
             words = f"{entry.device.name}, {side} edge opens ({', '.join(KIND_WORDS[kind] for kind in kinds)})"
             column.entries([Entry(words, {"color": color, **_SIDES[side]})])
-        states |= {one for series in opening_series(entry, coverage.current) for one in series.state}
+        states |= {one for series in opening_series(entry, curve) for one in series.state}
     if "never opens" in states:
         look = {"color": style.INK, "linestyle": (0, (1, 1.3)), "marker": "s", "markersize": 3, "markerfacecolor": style.PAPER}
         column.entries([Entry("dotted: the edge never opens, steady temperature", look)])
     arrow = {"color": style.INK, "linestyle": "none", "marker": "^", "markersize": 5, "markerfacecolor": style.PAPER}
     column.entries([Entry("at least that much: the stored history ends before the edge opens, or off the scale", arrow)])
     if curve.limits:
-        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in curve.limits), _LIMIT)])
+        words = "; ".join(limit_words(limit) + damage_words(limit) for limit in curve.limits)
+        column.entries([Entry(f"limit: {words}", _LIMIT)])
+    if any(_seen_outside(series) for entry in coverage.devices for series in opening_series(entry, curve)):
+        column.entries([Entry(f"grey: {OUTSIDE_VALIDITY}", {"color": style.OUTSIDE_LINE["color"], "marker": "s", "markersize": 3})])
     said: set[str] = set()
     for entry in coverage.devices if len(coverage.devices) == 1 else ():  # of several there is no room to speak
         for limit in entry.limits:
@@ -202,6 +219,10 @@ def _column(curve: Curve, coverage: Coverage) -> Column:
                     column.paragraph(sentence)
                 said |= set(sentences)
     return column
+
+
+def _seen_outside(series: OpeningSeries) -> bool:
+    return bool((series.outside & np.isfinite(series.temperature)).any())
 
 
 def _caption(curve: Curve, coverage: Coverage) -> str:

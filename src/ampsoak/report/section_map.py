@@ -27,7 +27,7 @@ from ampsoak.report.section_drawing import (
     set_window,
     whole,
 )
-from ampsoak.report.words import celsius, joined_words, limit_words, origin_words
+from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, damage_time, joined_words, limit_words, origin_words
 from ampsoak.runfile.records import Run
 
 _AXIS_LEFT, _AXIS_BELOW, _ABOVE, _BETWEEN = 11.0, 10.0, 5.0, 6.0  # [mm]
@@ -123,8 +123,8 @@ def _draw_map(axes: Axes, run: Run, field: int, window: Window, size: tuple[floa
     section = run.section
     temperature = celsius(run.snapshot_temperature[field])
     axes.pcolormesh(
-        1e3 * section.x_edges, 1e3 * section.y_edges, temperature, norm=shown, cmap=style.TEMPERATURE_MAP, rasterized=True,
-        zorder=1,
+        1e3 * section.x_edges, 1e3 * section.y_edges, temperature, norm=shown,
+        cmap=style.outside_map() if _outside(run, field) else style.TEMPERATURE_MAP, rasterized=True, zorder=1,
     )
     x, y = (1e3 * (edges[1:] + edges[:-1]) / 2 for edges in (section.x_edges, section.y_edges))
     for number, limit in enumerate(run.limits):
@@ -135,6 +135,11 @@ def _draw_map(axes: Axes, run: Run, field: int, window: Window, size: tuple[floa
             axes.contour(x, y, temperature, [level], colors="#ffffff", linewidths=1.0, linestyles=[pattern], zorder=2.1)
     draw_outlines(axes, section, "#ffffff", 0.5, halo="#00000066")
     set_window(axes, window, size)
+
+
+def _outside(run: Run, field: int) -> bool:
+    """Whether a field was stored after the first damage limit fell."""
+    return bool(run.snapshot_time[field] >= damage_time(run))
 
 
 def _crossed(temperature: np.ndarray, limit: dict) -> bool:
@@ -168,7 +173,8 @@ def _draw_bar(page: Page, shown: Normalize, run: Run, rows: int, row_height: flo
 
 def _panel_title(run: Run, field: int) -> str:
     hottest = temperature_words(float(run.snapshot_temperature[field].max()))
-    return f"after {time_words(run.snapshot_time[field])}, hottest {hottest}"
+    outside = ", outside validity" if _outside(run, field) else ""
+    return f"after {time_words(run.snapshot_time[field])}, hottest {hottest}{outside}"
 
 
 def _part_names(run: Run) -> list[list[str]]:
@@ -193,7 +199,10 @@ def _limit_key(run: Run, numbers: Sequence[int]) -> Column:
 
 def _caption(run: Run, numbers: Sequence[int]) -> str:
     moments = joined_words(time_words(run.snapshot_time[number]) for number in numbers)
-    return (
+    words = (
         f"Computed temperatures in the section after {moments} of the current history, all on one colour scale, with the "
         "cable enlarged. Each conductor has one temperature; cells are drawn as computed, without smoothing."
     )
+    if any(_outside(run, number) for number in numbers):
+        words += f" Drawn grey, as light as the colours of the scale: {OUTSIDE_VALIDITY}."
+    return words

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from functools import wraps
 
 import matplotlib
+import numpy as np
+from matplotlib.colors import Colormap, ListedColormap
 
 MILLIMETRE = 1 / 25.4  # [inch]
 
@@ -75,6 +77,7 @@ LINES = (
     {"color": "#8a8a2a", "linestyle": (0, (1.1, 1.1))},
 )
 # what is computed after the first damage limit, where the material is no longer what the model assumes
+_LIGHTNESS = np.array([0.299, 0.587, 0.114])  # share of red, green, blue in lightness (ITU-R BT.601, from memory)
 OUTSIDE_LINE = {"color": FAINT, "linestyle": (0, (1, 1.4)), "linewidth": 1.2}
 LIMIT_MARKERS = ("o", "s", "D", "P", "X", "h")
 DEVICE_TONES = (
@@ -123,6 +126,13 @@ ROLE_TINTS = {
     "other": ("#f2f2f2", "--"),
 }
 TEMPERATURE_MAP = "inferno"
+
+
+def outside_map() -> Colormap:
+    """The temperature map without its colours: what lies outside validity is as light as on the colour bar, but grey."""
+    colours = matplotlib.colormaps[TEMPERATURE_MAP](np.linspace(0.0, 1.0, 256))
+    light = colours[:, :3] @ _LIGHTNESS
+    return ListedColormap(np.column_stack([light, light, light]), name=f"{TEMPERATURE_MAP}, outside validity")
 
 
 def styled(function: Callable) -> Callable:

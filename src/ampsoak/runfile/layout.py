@@ -64,6 +64,9 @@ SNAPSHOTS = (
     Layout("snapshot_time", ("snapshot_time",), "s", "elapsed time of stored temperature fields"),
     Layout("snapshot_temperature", ("snapshot_time", "y", "x"), "K", "temperature field", "f4"),
 )
+REACTANTS = (  # only in runs that let reactions give off heat
+    Layout("snapshot_remaining", ("snapshot_time", "reactant"), "1", "mean share left of the reactant in the part; a rough model"),
+)
 EVENTS = (
     Layout("event", ("event",), "1", "number of the event in order of recording", "i4"),
     Layout("event_time", ("event",), "s", "time of the event"),

@@ -20,6 +20,7 @@ from ampsoak.runfile.layout import (
     OPERATION_WORDS,
     PROTECTED,
     PROTECTED_FLAGS,
+    REACTANTS,
     ROWS,
     SECTION,
     SNAPSHOTS,
@@ -195,7 +196,8 @@ def _read_shared(source: _Source) -> dict:
 def _read_run(file: h5py.File, path) -> Run:
     source = _Source(file, path)
     shared = _read_shared(source)
-    arrays = {layout.name: source.array(layout.name) for layout in (*ROWS, *SNAPSHOTS)}
+    reacting = "reactant" in file  # files of runs without reactions, and older ones, do not have it
+    arrays = {layout.name: source.array(layout.name) for layout in (*ROWS, *SNAPSHOTS, *(REACTANTS if reacting else ()))}
     event_table = {layout.name: source.array(layout.name) for layout in EVENTS}
     events = [
         Event(float(time), kind, name, part, float(value))
@@ -205,7 +207,7 @@ def _read_run(file: h5py.File, path) -> Run:
     ]
     return Run(
         circuit_names=source.words("circuit"), probe_names=source.words("probe"), probe_units=source.words("probe_units"),
-        events=events, **arrays, **shared,
+        reactant_names=source.words("reactant") if reacting else [], events=events, **arrays, **shared,
     )
 
 

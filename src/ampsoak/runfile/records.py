@@ -20,8 +20,8 @@ class Event:
     Parameters
     ----------
     time : float     [s]
-    kind : str       "limit_reached", "limit_left", "current_change", "outside_table", "runaway"
-    name : str       limit or material name
+    kind : str       "limit_reached", "limit_left", "current_change", "outside_table", "outside_reaction", "runaway"
+    name : str       limit or material name, or part and reaction
     part : str       part in which it happened, "" if none
     value : float    temperature [K] or current [A]
     """
@@ -76,6 +76,8 @@ class Run:
     probe_value : (n_time, n_probes)                      float64
     snapshot_time : (n_snap,) float64                     [s]
     snapshot_temperature : (n_snap, ny, nx) float32       [K]; cells inside a conductor carry its temperature
+    reactant_names : list of str                          "part: reaction"; empty unless reactions were on (a rough model)
+    snapshot_remaining : (n_snap, n_reactants) float64    mean share left of the reactant in the part, 0 to 1
     events : list of Event
     limits : list of dict                                 name, temperature [K], parts, source, damage
     energy_generated, energy_stored, energy_lost : (n_time,) float64    since the start [J/m]
@@ -111,6 +113,8 @@ class Run:
     energy_stored: np.ndarray
     energy_lost: np.ndarray
     energy_residual: np.ndarray
+    reactant_names: list[str] = field(default_factory=list)
+    snapshot_remaining: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     statistics: dict = field(default_factory=dict)
     scenario_text: str = ""
     scenario_file: str = ""
@@ -140,7 +144,8 @@ class Curve:
     time_to_limit : (n_limits, n) float64                 [s]; inf unless the outcome is reached or at_start
     outcome : (n_limits, n) int8                          index into ``OUTCOMES``
     steady : (n,) bool                                    True where a steady state was found; False: none, or hotter
-                                                          than the ceiling up to which the curve is followed
+                                                          than the ceiling up to which the curve is followed, or not
+                                                          used, since reactions are on
     steady_temperature : (n_conductors, n) float64        [K]; nan where ``steady`` is False
     history_time : (n_history,) float64                   [s], logarithmic, common to all currents, first entry 0
     conductor_names : list of str

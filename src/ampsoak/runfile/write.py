@@ -28,6 +28,7 @@ class RunHeader:
     title : str
     section : SectionRecord
     circuit_names, conductor_names, probe_names, probe_units : list of str    units "K" or "W m-1"
+    reactant_names : list of str    "part: reaction"; empty unless reactions are on
     limits : list of dict           name, temperature [K], parts, source, damage
     scenario_text : str             the scenario file as read
     scenario_file : str             its name; folders are dropped
@@ -42,6 +43,7 @@ class RunHeader:
     conductor_names: list[str]
     probe_names: list[str] = field(default_factory=list)
     probe_units: list[str] = field(default_factory=list)
+    reactant_names: list[str] = field(default_factory=list)
     limits: list[dict] = field(default_factory=list)
     scenario_text: str = ""
     scenario_file: str = ""
@@ -56,8 +58,8 @@ class Recorder(Protocol):
     def append(self, **row) -> None:
         """Record one accepted step; see ``RunWriter.append``."""
 
-    def snapshot(self, time: float, temperature: np.ndarray) -> None:
-        """Record a temperature field (ny, nx) [K]."""
+    def snapshot(self, time: float, temperature: np.ndarray, remaining=()) -> None:
+        """Record a temperature field (ny, nx) [K] and what is left of the reactants (n_reactants,)."""
 
     def event(self, event: Event) -> None:
         """Record an event."""
@@ -110,6 +112,11 @@ class _RunFile:
         for one in layout.SNAPSHOTS:
             shape = (0, *field_shape) if len(one.dimensions) == 3 else (0,)
             layout.create(file, one, shape, growing=True, chunk_rows=1 if len(shape) == 3 else BUFFER_ROWS)
+        self._reactants = len(header.reactant_names)
+        if self._reactants:
+            layout.put_words(file, "reactant", header.reactant_names, "reactant", "part and reaction of the reactant")
+            for one in layout.REACTANTS:
+                layout.create(file, one, (0, self._reactants), growing=True, chunk_rows=BUFFER_ROWS)
         for one in layout.EVENTS:
             layout.create(file, one, (0,), growing=True)
         for name in layout.EVENT_WORDS:
@@ -129,10 +136,13 @@ class _RunFile:
     def event(self, event: Event) -> None:
         self._events.append(event)
 
-    def snapshot(self, time: float, temperature: np.ndarray) -> None:
+    def snapshot(self, time: float, temperature: np.ndarray, remaining=()) -> None:
         self.drain()
         count = self._snapshot_count
-        for name, value in (("snapshot_time", time), ("snapshot_temperature", temperature)):
+        values = {"snapshot_time": time, "snapshot_temperature": temperature}
+        if self._reactants:
+            values["snapshot_remaining"] = remaining
+        for name, value in values.items():
             dataset = self._file[name]
             dataset.resize(count + 1, axis=0)
             dataset[count] = value
@@ -236,9 +246,12 @@ class RunWriter:
         if self._run.append(**row):
             self._part.commit()
 
-    def snapshot(self, time: float, temperature: np.ndarray) -> None:
-        """Record a temperature field, (ny, nx) [K], kept as float32, and commit everything so far to the disk."""
-        self._run.snapshot(time, temperature)
+    def snapshot(self, time: float, temperature: np.ndarray, remaining=()) -> None:
+        """Record a temperature field, (ny, nx) [K], kept as float32, and what is left of the reactants, (n_reactants,).
+
+        Everything so far is committed to the disk.
+        """
+        self._run.snapshot(time, temperature, remaining)
         self._part.commit()
 
     def event(self, event: Event) -> None:
@@ -273,7 +286,7 @@ class MemoryRecorder:
         self._header = header
         self._widths = _row_widths(header)
         self._rows: list[dict[str, np.ndarray]] = []
-        self._snapshots: list[tuple[float, np.ndarray]] = []
+        self._snapshots: list[tuple[float, np.ndarray, np.ndarray]] = []
         self._events: list[Event] = []
         self.run: Run | None = None
 
@@ -287,9 +300,9 @@ class MemoryRecorder:
         """Record one accepted step; see ``RunWriter.append``."""
         self._rows.append(_checked_row(row, self._widths))
 
-    def snapshot(self, time: float, temperature: np.ndarray) -> None:
-        """Record a temperature field, (ny, nx) [K], kept as float32."""
-        self._snapshots.append((float(time), np.array(temperature, dtype=np.float32)))
+    def snapshot(self, time: float, temperature: np.ndarray, remaining=()) -> None:
+        """Record a temperature field, (ny, nx) [K], kept as float32, and what is left of the reactants, (n_reactants,)."""
+        self._snapshots.append((float(time), np.array(temperature, dtype=np.float32), np.array(remaining, dtype=float)))
 
     def event(self, event: Event) -> None:
         """Record an event."""
@@ -302,12 +315,14 @@ class MemoryRecorder:
             name: np.stack([row[name] for row in self._rows]) if self._rows else np.zeros((0, *width))
             for name, width in self._widths.items()
         }
-        fields = [temperature for _, temperature in self._snapshots]
+        fields = [temperature for _, temperature, _ in self._snapshots]
+        left = np.array([remaining for *_, remaining in self._snapshots], dtype=float)
         self.run = Run(
             title=header.title, section=header.section, circuit_names=list(header.circuit_names),
             conductor_names=list(header.conductor_names), probe_names=list(header.probe_names),
             probe_units=list(header.probe_units), **columns,
-            snapshot_time=np.array([time for time, _ in self._snapshots], dtype=float),
+            snapshot_time=np.array([time for time, *_ in self._snapshots], dtype=float),
+            reactant_names=list(header.reactant_names), snapshot_remaining=left.reshape(-1, len(header.reactant_names)),
             snapshot_temperature=np.stack(fields) if fields else np.zeros((0, *shape), dtype=np.float32),
             events=list(self._events), limits=list(header.limits), statistics=dict(statistics),
             scenario_text=header.scenario_text, scenario_file=header.scenario_file, resolved=header.resolved,
@@ -372,8 +387,8 @@ def header_of(run: Run) -> RunHeader:
     """Header a run was, or would be, recorded with."""
     return RunHeader(
         title=run.title, section=run.section, circuit_names=run.circuit_names, conductor_names=run.conductor_names,
-        probe_names=run.probe_names, probe_units=run.probe_units, limits=run.limits, scenario_text=run.scenario_text,
-        scenario_file=run.scenario_file, resolved=run.resolved, assumptions=run.assumptions, provenance=run.provenance,
+        probe_names=run.probe_names, probe_units=run.probe_units, reactant_names=run.reactant_names, limits=run.limits,
+        scenario_text=run.scenario_text, scenario_file=run.scenario_file, resolved=run.resolved, assumptions=run.assumptions, provenance=run.provenance,
     )
 
 
@@ -381,8 +396,8 @@ def _replay(run: Run, recorder: Recorder) -> None:
     """Give ``recorder`` all that ``run`` holds."""
     for index in range(len(run.time)):
         recorder.append(**{one.name: getattr(run, one.name)[index] for one in layout.ROWS})
-    for time, temperature in zip(run.snapshot_time, run.snapshot_temperature, strict=True):
-        recorder.snapshot(time, temperature)
+    for index, (time, temperature) in enumerate(zip(run.snapshot_time, run.snapshot_temperature, strict=True)):
+        recorder.snapshot(time, temperature, run.snapshot_remaining[index] if run.reactant_names else ())
     for event in run.events:
         recorder.event(event)
 

@@ -41,6 +41,9 @@ PLANNERS = {
     "drawing": plan_drawing,
 }
 NOTHING = Plan(math.nan, math.nan, "")
+CHEMICAL_HEAT = (
+    "rough model of chemical heat: one-step kinetics of other samples, no oxygen, no gas; not a statement on ignition"
+)
 
 
 def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: str, folder: FilePath) -> Scenario:
@@ -102,6 +105,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
     for index, circuit in enumerate(circuits):
         if not any(conductor.circuit == index for conductor in conductors):
             findings.assume(f'circuit "{circuit.name}" loads no conductor')
+    chemical_heat = _chemical_heat(shelf, findings) if run.reactions else {}
     adiabatic_k, adiabatic_limit = _adiabatic(plan, conductors, 0 if curve is None else curve.circuit, findings)
     return Scenario(
         title=document.title,
@@ -132,7 +136,8 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         source_text=text,
         inputs=tuple(sorted(findings.inputs.items())),
         resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices)
-        | {"load_points": [load_point_record(point) for point in load_points]},
+        | {"load_points": [load_point_record(point) for point in load_points]}
+        | chemical_heat,
     )
 
 
@@ -307,10 +312,23 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
                     (*path, "snapshots", index), f"lies after the end of the run, {describe(length, 'time')}"
                 )
         snapshots = tuple(sorted({time.value for time in keys.snapshots}))
-    reactions = keys is not None and bool(keys.reactions)
-    if reactions:
-        findings.fault((*path, "reactions"), "is not stepped by this version; leave it out")
-    return RunSettings(length, tolerance, snapshots, reactions)
+    return RunSettings(length, tolerance, snapshots, keys is not None and bool(keys.reactions))
+
+
+def _chemical_heat(shelf: MaterialShelf, findings: Findings) -> dict:
+    """What results must say when reactions are on, for the resolved record; the same is assumed in words."""
+    reacting = {name: material.reactions for name, material in shelf.used.items() if material.reactions}
+    words = "; ".join(
+        f"{name}: {', '.join(reaction.name for reaction in reactions)}" for name, reactions in sorted(reacting.items())
+    )
+    findings.assume(f"run.reactions: {CHEMICAL_HEAT}; what reacts: {words or 'none of the materials'}")
+    findings.assume("run.reactions: steady states, and with them soaked starts, leave the heat of reactions out")
+    spans = {
+        f"{name}: {reaction.name}": {"value": [reaction.valid_from, reaction.valid_to], "unit": "K"}
+        for name, reactions in reacting.items()
+        for reaction in reactions
+    }
+    return {"chemical_heat": {"note": CHEMICAL_HEAT, "valid": spans}}
 
 
 def _probes(

@@ -13,6 +13,7 @@ from scipy.optimize import brentq
 from ampsoak.base.errors import UsageError
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.reactions import asked_reactions
 from ampsoak.heat.steady import Steady, SteadySolver
 from ampsoak.heat.stepping import FactorShelf, Member, Stepper, run_members
 from ampsoak.heat.watch import LimitWatch, PartReader
@@ -35,6 +36,7 @@ _PER_DECADE = 24  # stored history times per decade
 _FIRST_TIME = 1e-3  # [s]
 _BEYOND_LIMIT = 200.0  # [K] past the highest limit a member goes on, so that late openings find a temperature
 _LEAST_CEILING = 673.15  # [K]
+_REACTING = "steady states leave reactions out, so none is used where they are on"
 
 
 @dataclass
@@ -56,6 +58,7 @@ class _Batch:
         self.scenario, self.model, self.settings = scenario, model, settings
         self.boundaries = BoundaryTables(scenario.boundaries)
         self.shelf = FactorShelf()
+        self.reactions = asked_reactions(model)
         self.start = initial_state(model, settings.start, self.boundaries)
         highest = max((limit.temperature for limit in scenario.limits), default=0.0)
         self.ceiling = max(highest + _BEYOND_LIMIT, _LEAST_CEILING)
@@ -83,7 +86,8 @@ class _Batch:
         """
         scenario, model, settings = self.scenario, self.model, self.settings
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
-        stepper = Stepper(model, Member(profiles, self.start), settings.tolerance, self.boundaries, self.shelf)
+        member = Member(profiles, self.start)
+        stepper = Stepper(model, member, settings.tolerance, self.boundaries, self.shelf, self.reactions)
         watch, reader = LimitWatch(model, scenario.limits), PartReader(model)
         limits, conductors = len(scenario.limits), len(scenario.conductors)
         time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
@@ -193,7 +197,7 @@ def limit_curve(
 
     Source
     ------
-    As ``simulate``; "never" rests on a steady state below the limit, found on its own
+    As ``simulate``; "never" rests on a steady state below the limit, found on its own, and is not said with reactions on
     """
     if scenario.curve is None:
         raise UsageError("the scenario has no [curve] table, so there is no limit curve to compute")
@@ -207,6 +211,9 @@ def limit_curve(
         extra = np.array([value for value in extra if grid[0] < value < grid[-1]])
         grid = np.sort(np.concatenate([grid, extra]))
         states = _steady_states(batch, grid)
+    if batch.reactions is not None:
+        # a steady state knows nothing of what reacts on the way to it: it has placed the currents, but decides nothing
+        states = [Steady(False, _REACTING, state.temperature) for state in states]
     done, lock = 0, Lock()
 
     def work(number: int) -> _Outcome:

@@ -21,6 +21,7 @@ from ampsoak.coverage.relays import Relay
 from ampsoak.coverage.tripping import EDGES, DeviceImage, DeviceState
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.reactions import asked_reactions
 from ampsoak.heat.stepping import FactorShelf, Member, Step, Stepper
 from ampsoak.heat.watch import LimitWatch, PartReader
 from ampsoak.runfile.partfile import check_target
@@ -273,11 +274,15 @@ class _Bench:
         self.model = model_of(scenario)
         self.boundaries = BoundaryTables(scenario.boundaries)
         self.shelf = FactorShelf()
+        self.reactions = asked_reactions(self.model)
         self.start = initial_state(self.model, scenario.start, self.boundaries)
         self.steps = 0
 
     def _stepper(self, profiles, state, begin: float) -> Stepper:
-        stepper = Stepper(self.model, Member(profiles, state), self.scenario.run.tolerance, self.boundaries, self.shelf)
+        """From ``state`` on: temperatures, and what is left of the reactants (None: all)."""
+        temperature, remaining = state
+        member, tolerance = Member(profiles, temperature), self.scenario.run.tolerance
+        stepper = Stepper(self.model, member, tolerance, self.boundaries, self.shelf, self.reactions, remaining)
         stepper.time = begin
         return stepper
 
@@ -286,21 +291,21 @@ class _Bench:
         if self.progress is not None:
             self.progress(what, time, end)
 
-    def base(self, moments: Sequence[float]) -> tuple[Reached, dict[float, np.ndarray]]:
+    def base(self, moments: Sequence[float]) -> tuple[Reached, dict[float, tuple]]:
         """The course with no device, and the states at ``moments`` [s]."""
         duration = self.scenario.run.duration
         profiles = tuple(circuit.profile for circuit in self.scenario.circuits)
-        stepper = self._stepper(profiles, self.start, 0.0)
+        stepper = self._stepper(profiles, (self.start, None), 0.0)
         course = _Course(self.model, self.scenario, 0.0, stepper.temperature, self.start)
         states, wanted = {}, list(moments)
         while wanted and wanted[0] <= 0.0:
-            states[wanted.pop(0)] = stepper.temperature.copy()
+            states[wanted.pop(0)] = (stepper.temperature.copy(), stepper.remaining)
         for stop in (*wanted, duration):
             for step in stepper.steps(stop):
                 self._tell("no device", step.end, duration)
                 if not course.follow(step):
                     return course.joined(None, 0.0, loaded=True), states
-            states[stop] = stepper.temperature.copy()
+            states[stop] = (stepper.temperature.copy(), stepper.remaining)
         loaded = any(_last_current(profile) > duration for profile in profiles)
         if not loaded:
             self._settle(stepper, course, "no device")

@@ -11,6 +11,7 @@ import numpy as np
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.reactions import ReactantReader, asked_reactions
 from ampsoak.heat.stepping import Member, Step, Stepper
 from ampsoak.heat.watch import LimitWatch, PartReader, ProbeReader
 from ampsoak.runfile.records import Event, Run
@@ -28,8 +29,9 @@ _BLINK = 0.1  # [s] shortest time between two calls of progress
 class _Recording:
     """Feeds accepted steps to the recorders."""
 
-    def __init__(self, model: HeatModel, scenario: Scenario, recorders):
+    def __init__(self, model: HeatModel, scenario: Scenario, reactants: ReactantReader, recorders):
         self.model, self.scenario, self.recorders = model, scenario, recorders
+        self.reactants = reactants
         self.watch = LimitWatch(model, scenario.limits)
         self.parts = PartReader(model)
         self.probes = ProbeReader(model, scenario.probes)
@@ -37,6 +39,7 @@ class _Recording:
         self.worst = 0.0
         self.least_turnover = 0.0  # set by the start state: an idle section turns nothing over but rounding
         self.left_table: set[str] = set()
+        self.left_span: set[int] = set()
         self.snapshots = sorted(t for t in scenario.run.snapshot_times if t <= scenario.run.duration)
 
     def _tell(self, name: str, *values, **named) -> None:
@@ -73,7 +76,7 @@ class _Recording:
         self._row(0.0, current, temperature, self.model.joule(current, temperature), surface, flow)
         for index, time, part, value in self.watch.begin(temperature):
             self._event(time, "limit_reached", self.scenario.limits[index].name, part, value)
-        self._keep_snapshots(0.0, lambda _: temperature)
+        self._keep_snapshots(0.0, lambda _: temperature, lambda _: stepper.remaining)
 
     def step(self, step: Step) -> np.ndarray:
         """Record one step; returns the part maxima at its end."""
@@ -87,7 +90,7 @@ class _Recording:
             limit = self.scenario.limits[index]
             kind = "limit_reached" if upwards else "limit_left"
             self._event(time, kind, limit.name, part, limit.temperature)
-        self._keep_snapshots(step.end, step.at)
+        self._keep_snapshots(step.end, step.at, step.left_at)
         maximum = self._row(step.end, step.current, step.after, step.joule, step.surface, step.surface_flow)
         self._check_tables(step.end, maximum)
         return maximum
@@ -98,17 +101,18 @@ class _Recording:
         hottest = int(np.nanargmax(maximum))
         self._event(step.end, "runaway", "copper melts", hottest, maximum[hottest])
 
-    def _keep_snapshots(self, until: float, state) -> None:
+    def _keep_snapshots(self, until: float, state, left) -> None:
         while self.snapshots and self.snapshots[0] <= until:
             when = self.snapshots.pop(0)
-            self._tell("snapshot", when, self.model.field(state(when)).astype(np.float32))
+            field = self.model.field(state(when)).astype(np.float32)
+            self._tell("snapshot", when, field, self.reactants.read(left(when)))
 
     def _event(self, time, kind, name, part, value) -> None:
         part_name = self.scenario.parts[part].name if part >= 0 else ""
         self._tell("event", Event(float(time), kind, name, part_name, float(value)))
 
     def _check_tables(self, time: float, maximum: np.ndarray) -> None:
-        """Say once per material when a part is hotter than its property tables reach."""
+        """Say once per material when a part is hotter than its property tables reach, once per reaction and part likewise."""
         for index, part in enumerate(self.scenario.parts):
             material = part.material
             if material.name in self.left_table or not np.isfinite(maximum[index]):
@@ -117,6 +121,11 @@ class _Recording:
             if maximum[index] > top:
                 self.left_table.add(material.name)
                 self._event(time, "outside_table", material.name, index, maximum[index])
+        tops = zip(self.reactants.names, self.reactants.parts, self.reactants.valid_to, strict=True)
+        for number, (name, part, top) in enumerate(tops):
+            if number not in self.left_span and maximum[part] > top:
+                self.left_span.add(number)
+                self._event(time, "outside_reaction", name, part, maximum[part])
 
 
 def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Progress | None = None) -> Run:
@@ -150,6 +159,8 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
         tuple(circuit.profile for circuit in scenario.circuits), initial_state(model, scenario.start, boundaries)
     )
     probes = ProbeReader(model, scenario.probes)
+    reactions = asked_reactions(model)
+    reactants = ReactantReader(model, reactions)
     header = RunHeader(
         title=scenario.title,
         section=record_of_section(model.section),
@@ -157,6 +168,7 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
         conductor_names=[conductor.name for conductor in scenario.conductors],
         probe_names=[probe.name for probe in scenario.probes],
         probe_units=probes.units,
+        reactant_names=reactants.names,
         limits=limit_records(scenario.limits, scenario),
         scenario_text=scenario.source_text,
         scenario_file=scenario.source_file,
@@ -167,8 +179,8 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
     with ExitStack() as stack:
         memory = stack.enter_context(MemoryRecorder(header))
         recorders = [memory] if path is None else [memory, stack.enter_context(RunWriter(path, header, force))]
-        recording = _Recording(model, scenario, recorders)
-        stepper = Stepper(model, member, scenario.run.tolerance, boundaries)
+        recording = _Recording(model, scenario, reactants, recorders)
+        stepper = Stepper(model, member, scenario.run.tolerance, boundaries, reactions=reactions)
         recording.begin(stepper)
         told = 0.0
         for step in stepper.steps(scenario.run.duration):

@@ -47,7 +47,7 @@ def steady(scenario: Scenario, currents=None) -> SteadyState:
 
     Returns
     -------
-    SteadyState    with ``exists`` False where resistance outruns cooling (runaway) or no edge takes heat away
+    SteadyState    without the heat of reactions, also where the scenario lets them run; with ``exists`` False where resistance outruns cooling (runaway) or no edge takes heat away
 
     Source
     ------
