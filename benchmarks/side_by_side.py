@@ -23,8 +23,10 @@ time for curves and members), and medians are told. Other load on the machine mo
 call, not seconds. "first" is what the first run in a process took beyond the median: compiled kernels read or, after
 they changed, made. Peak memory is that of the process, with the interpreter and all packages. Error: the hotter loaded
 conductor against tests/verification/data up to 250 °C at every time of the table, and each time to 60, 75, 90 and
-160 °C. A solver counts as "within" at 0.5 K and 1 % (P3 ends 6.8 K above 160 °C, so flat that 0.5 K is its sharper
-test). The fastest other solver is sought among those that are within.
+160 °C; of a curve, the largest over its currents. A solver counts as "within" at 0.5 K and 1 % (P3 ends 6.8 K above
+160 °C, so flat that 0.5 K is its sharper test). The fastest other solver is sought among those that are within. Members
+have no reference: there the solvers are compared with each other, and a limit that is only just reached is reached at
+times that differ most.
 
 One JSON line per call is appended to benchmarks/results.jsonl (or ``--json``): versions, processor, load, all rows.
 """
@@ -306,7 +308,10 @@ def say(result: dict) -> None:
         if mesh:
             line += f"  {found['nanoseconds_per_unknown_and_step']:.0f}"
         elif "error_kelvin" in found:
-            percents = " ".join("never" if p is None else f"{p:+.2f}" for p in found["times_percent"])
+            percents = " ".join(
+                "never" if p is None else format(p, ".2f" if result["row"].startswith("curve") else "+.2f")
+                for p in found["times_percent"]
+            )
             line += f"  {found['error_kelvin']:7.2f}   {percents}{'' if found['within'] else '   NOT WITHIN'}"
         elif "members_per_second" in found:
             rate = found["members_per_second"]
@@ -335,8 +340,17 @@ def _processor() -> str:
     return next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), platform.machine())
 
 
-def _versions() -> dict[str, str]:
-    found = {"python": platform.python_version()}
+def _commit() -> str | None:
+    """Commit of the tree that is measured; "-dirty" when files differ from it."""
+    command = ["git", "-C", str(ROOT), "describe", "--always", "--dirty"]
+    try:
+        return subprocess.run(command, capture_output=True, text=True, check=True).stdout.strip()
+    except (OSError, subprocess.CalledProcessError):
+        return None
+
+
+def _versions() -> dict[str, str | None]:
+    found = {"ampsoak_commit": _commit(), "python": platform.python_version()}
     for name in LOADED_PACKAGES:
         try:
             found[name] = importlib.metadata.version(name)

@@ -14,10 +14,13 @@ import pytest
 from heat_cases import ZERO, Balance, all_edges, case, film, march, model_for, refined, simple, wire
 from reference_cases import reference_problem
 from scipy.linalg import cholesky_banded, solve
+from scipy.sparse import coo_matrix, diags
+from scipy.sparse.linalg import spsolve
 
 from ampsoak.heat import kernels
 from ampsoak.heat.banded import PAD_COLUMNS, PAD_ROWS, empty_band, factorise, solve_band
 from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.dissection import factorise_fronts, make_plan, solve_fronts
 from ampsoak.scenario.case import Paint, Part
 from ampsoak.scenario.shapes import Circle
 from ampsoak.study.curve import limit_curve
@@ -79,6 +82,69 @@ def test_indefinite_band_is_refused():
     assert not factorise(band)
 
 
+def _dense_of(network, stencil: np.ndarray) -> np.ndarray:
+    nx, ny, stride_x, stride_y = (int(value) for value in network.shape[:4])
+    full = np.zeros((nx * ny, nx * ny))
+    for i in range(nx):
+        for j in range(ny):
+            here = i * stride_x + j * stride_y
+            for (a, b), value in zip(
+                ((0, 0), (stride_x, 0), (stride_y, 0), (stride_x + stride_y, 0), (stride_x, stride_y)), stencil[here], strict=True
+            ):
+                if value != 0.0:
+                    full[here + a, here + b] = full[here + b, here + a] = value
+    return full
+
+
+def _grid_matrix(nx: int, ny: int):
+    """A stencil of a grid, diagonally dominant, and what it means as a sparse matrix."""
+    stride_x, stride_y = (ny, 1) if ny <= nx else (1, nx)
+    rng = np.random.default_rng(nx)
+    stencil = np.zeros((nx, ny, 5))
+    stencil[:-1, :, 1] = -rng.random((nx - 1, ny))
+    stencil[:, :-1, 2] = -rng.random((nx, ny - 1))
+    stencil[:-1, :-1, 3:] = -rng.random((nx - 1, ny - 1, 2))
+    number = np.arange(nx)[:, None] * stride_x + np.arange(ny) * stride_y
+    rows, columns, values = [], [], []
+    ends = {1: (number[:-1], number[1:]), 2: (number[:, :-1], number[:, 1:])}
+    ends |= {3: (number[:-1, :-1], number[1:, 1:]), 4: (number[1:, :-1], number[:-1, 1:])}
+    for kind, (one, other) in ends.items():
+        value = stencil[: one.shape[0], : one.shape[1], kind].ravel()
+        rows += [one.ravel(), other.ravel()]
+        columns += [other.ravel(), one.ravel()]
+        values += [value, value]
+    where = np.concatenate(rows), np.concatenate(columns)
+    links = coo_matrix((np.concatenate(values), where), shape=(nx * ny, nx * ny)).tocsr()
+    flat = np.zeros((nx * ny, 5))
+    flat[number.ravel()] = stencil.reshape(-1, 5)
+    flat[:, 0] = 0.01 - np.asarray(links.sum(axis=1)).ravel()
+    return (nx, ny, stride_x, stride_y), flat, links + diags(flat[:, 0])
+
+
+@pytest.mark.parametrize(("nx", "ny"), [(1, 1), (2, 9), (7, 5), (24, 24), (61, 40)])
+def test_fronts_against_sparse_lu(nx, ny):
+    # scipy.sparse.linalg.spsolve; pieces of every shape, whose cells are no multiple of four
+    shape, stencil, matrix = _grid_matrix(nx, ny)
+    plan = make_plan(*shape)
+    lower, update = np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1])
+    right = np.random.default_rng(1).normal(size=nx * ny)
+    answer = right.copy()
+    assert factorise_fronts(plan, stencil, lower, update)
+    solve_fronts(plan, lower, answer)
+    assert answer == pytest.approx(np.atleast_1d(spsolve(matrix.tocsc(), right)), rel=1e-9, abs=1e-12)
+    stencil[nx * ny // 2, 0] = -1.0
+    assert not factorise_fronts(plan, stencil, lower, update)
+
+
+def test_a_run_in_fronts_is_the_run_in_a_band(monkeypatch):
+    scenario = refined(reference_problem("P4"), 0.4 * MM)
+    scenario = replace(scenario, run=replace(scenario.run, duration=400.0))
+    band = simulate(scenario)
+    monkeypatch.setattr(kernels, "WIDEST_BAND", 1)
+    fronts = simulate(scenario)
+    assert fronts.conductor_temperature == pytest.approx(band.conductor_temperature, abs=1e-8)
+
+
 def _small_section():
     one, two = Circle(4.1 * MM, 5.2 * MM, 1.0 * MM), Circle(7.6 * MM, 5.0 * MM, 0.8 * MM)
     copper = simple("copper", 400.0, 3.45e6)
@@ -96,32 +162,34 @@ def _small_section():
     )  # fmt: skip
 
 
-def test_bordered_system_against_dense():
+@pytest.mark.parametrize("in_fronts", [False, True])
+def test_bordered_system_against_dense(in_fronts):
     # matrix and right side assembled by the kernels, solved by scipy.linalg.solve; covered cells carry no equation
     scenario = _small_section()
     model = model_for(scenario, (np.linspace(0, 12 * MM, 21), np.linspace(0, 10 * MM, 19)))
     network, cells, unknowns = model.network, model.cells, model.unknowns
+    plan = make_plan(*(int(value) for value in network.shape[:4])) if in_fronts else None
     state = np.linspace(300.0, 350.0, unknowns)
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     balance.flow(state)
     conductors = unknowns - cells
-    band = empty_band(cells, int(network.shape[6]))
+    matrix = kernels.empty_matrix(network, plan)
     border, corner = np.zeros((conductors, cells)), np.zeros(conductors)
     kernels.assemble(
         network, balance.links, model.new_exchange(state), balance.capacity(state),
-        np.full(len(network.face_cell), 0.01), 3.0, band, border, corner,
+        np.full(len(network.face_cell), 0.01), 3.0, matrix, border, corner,
     )  # fmt: skip
-    full = np.block([[_dense(band), border.T], [border, np.diag(corner)]])
+    full = np.block([[_dense_of(network, matrix.stencil), border.T], [border, np.diag(corner)]])
     right = np.random.default_rng(2).normal(size=unknowns)
     reduced, schur, inverse = (
         np.zeros_like(border),
         np.zeros((conductors, conductors)),
         np.zeros((conductors, conductors)),
     )
-    assert kernels.reduce_border(band, border, reduced, schur)
+    assert kernels.reduce_border(matrix, border, reduced, schur)
     assert kernels.invert_conductors(schur, corner, inverse)
     answer = right.copy()
-    kernels.solve_bordered(network, band, border, reduced, inverse, answer)
+    kernels.solve_bordered(network, matrix, border, reduced, inverse, answer)
     right[:cells][network.covered >= 0] = 0.0
     assert answer == pytest.approx(solve(full, right), rel=1e-9, abs=1e-12)
 

@@ -55,7 +55,7 @@ def test_history_table_holds_what_is_drawn_exactly(tmp_path):
 
 def test_opening_table_holds_what_is_drawn(tmp_path):
     curve, coverage = samples.curve(), samples.coverage("breaker")
-    tables.write_table(tmp_path / "o.csv", tables.opening_table(coverage))
+    tables.write_table(tmp_path / "o.csv", tables.opening_table(samples.curve(), coverage))
     found = {
         (float(row["current [A]"]), float(row["hottest conductor [°C]"]))
         for row in read(tmp_path / "o.csv") if row["edge"] == "slow" and row["state"] == "opens"
@@ -84,7 +84,7 @@ def test_section_table_has_one_row_per_cell_and_one_column_per_map(tmp_path):
         lambda: tables.history_table(samples.run()),
         lambda: tables.event_table(samples.run()),
         lambda: tables.part_table(samples.section()),
-        lambda: tables.opening_table(samples.coverage()),
+        lambda: tables.opening_table(samples.curve(), samples.coverage()),
     ],
     ids=["time_current", "limits", "verdicts", "margins", "history", "events", "parts", "opening"],
 )

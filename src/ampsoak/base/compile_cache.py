@@ -19,7 +19,7 @@ from pathlib import Path
 from ampsoak.base.user_folders import cache_folder, writable
 
 VARIABLE = "NUMBA_CACHE_DIR"
-_KERNEL_FILES = ("heat/banded.py", "heat/kernels.py", "section/kernels.py")
+_KERNEL_FILES = ("heat/banded.py", "heat/dissection.py", "heat/kernels.py", "section/kernels.py")
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 

@@ -300,6 +300,7 @@ class _Search:
     def deliver(self) -> None:
         """Give the answer and the files."""
         from ampsoak.report.words import CAUTION_LINE, joined_words
+        from ampsoak.study.model import rough_notes
 
         self._save(complete=True)
         files = self._files() if self.output is not None else []
@@ -310,7 +311,8 @@ class _Search:
             self.case.title,
             f"  What would let {asked.device.name} open before {limits} at every current asked about; one thing changed at a time.",
         ]
-        lines = [*head, *self._lines(self.trials), "", f"Caution: {CAUTION_LINE}"]
+        rough = ["", *(f"Note: {note}." for note in rough_notes(self.case))] if self.case.run.reactions else []
+        lines = [*head, *self._lines(self.trials), *rough, "", f"Caution: {CAUTION_LINE}"]
         bold = [number for number, line in enumerate(lines) if number == 0 or (line.endswith(":") and line[0] != " ")]
         self.talk.result(lines, self.summary(True) | {"files": files}, bold)
 

@@ -138,7 +138,7 @@ def write_curve_files(folder: Path, curve: Curve, coverage: Coverage | None, for
             Sheet(
                 "opening_temperature",
                 lambda: figures.opening_temperature_figure(curve, coverage),
-                lambda: tables.opening_table(coverage),
+                lambda: tables.opening_table(curve, coverage),
             )
         )
         found |= {

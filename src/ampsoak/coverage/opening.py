@@ -112,7 +112,8 @@ def _opening_at(curve: Curve, slow: Edge, current: float) -> WorstOpening:
         temperature = values[0] + share * (values[1] - values[0])
         at_least, steady = np.nanmin(least) if np.isfinite(least).any() else np.nan, bool(curve.steady[pair].all())
     if np.isinf(time):
-        outcome = "settles" if np.isfinite(temperature) else "unknown" if steady else "no_steady_state"
+        known = np.isfinite(temperature)
+        outcome = "settles" if known else "unknown" if steady or curve.reacting else "no_steady_state"
     else:
         outcome = "opens" if np.isfinite(temperature) else "unknown"
     return WorstOpening(float(current), time, float(temperature), float(at_least), outcome)

@@ -110,6 +110,16 @@ class ProtectedRun:
         """True where an edge opens and the section was followed from there on."""
         return edge.operating.opens is not None and edge.reached is not None and edge.reached is not self.without
 
+    def damage_time(self, edge: EdgeOutcome | None = None) -> float:
+        """Time [s] at which the first limit flagged ``damage`` falls by one edge, with no device for None; inf if none does."""
+        flagged = [number for number, limit in enumerate(self.limits) if limit.get("damage")]
+        alone = float(np.min(self.without.limit_time[flagged], initial=np.inf))
+        if edge is None or not self.followed(edge):
+            return alone
+        if alone <= edge.operating.opens.time:  # up to its opening an edge has the course with no device
+            return alone
+        return float(np.min(edge.reached.limit_time[flagged], initial=np.inf))
+
     def course(self, edge: EdgeOutcome) -> tuple[np.ndarray, np.ndarray]:
         """Times (n,) [s] and part maxima (n, n_parts) [K] of one edge, the part before its opening included."""
         base = self.without

@@ -13,7 +13,8 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
-from ampsoak.heat.banded import PAD_ROWS, factorise, solve_band
+from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise, solve_band
+from ampsoak.heat.dissection import Plan, empty_plan, factorise_fronts, make_plan, solve_fronts
 
 TABLE_START = 150.0  # [K] first temperature of every property table
 TABLE_STEP = 1.0  # [K]
@@ -21,6 +22,7 @@ TABLE_LENGTH = 1600
 FILM_AIR_START = 240.0  # [K] first air temperature of the film tables of zones
 FILM_AIR_STEP = 20.0  # [K]
 ZONE_ROUNDS = 3  # in which films, surfaces and irradiation of an air zone find each other
+WIDEST_BAND = 128  # cells; past it fronts are quicker (benchmarks/side_by_side.py, row of mesh sizes)
 FARTHEST = 40.0  # [K] that properties are looked up ahead
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
@@ -162,6 +164,37 @@ class Surroundings(NamedTuple):
     resistance: np.ndarray
     has_table: np.ndarray
     table: np.ndarray
+
+
+class CellMatrix(NamedTuple):
+    """The cells' part of a step matrix, kept as a band or, on large meshes, in fronts.
+
+    stencil (cells, 5): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
+    next along y; strides (2,); band as in ``banded``; plan, lower, update as in ``dissection``. What is not used is empty.
+    """
+
+    stencil: np.ndarray
+    strides: np.ndarray
+    band: np.ndarray
+    plan: Plan
+    lower: np.ndarray
+    update: np.ndarray
+
+
+def empty_matrix(network: Network, plan: Plan | None = None) -> CellMatrix:
+    """A matrix for the cells of ``network``; with a ``plan`` in fronts."""
+    stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
+    stencil, strides = np.zeros((cells, 5)), np.array([stride_x, stride_y])
+    if plan is None:
+        return CellMatrix(stencil, strides, empty_band(cells, bandwidth), empty_plan(), np.zeros(0), np.zeros(0))
+    lower, update = np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1])
+    return CellMatrix(stencil, strides, empty_band(0, 0), plan, lower, update)
+
+
+def plan_of(network: Network) -> Plan | None:
+    """The order of elimination in fronts where that is the quicker way, else None."""
+    nx, ny, stride_x, stride_y, _, _, bandwidth = (int(value) for value in network.shape)
+    return make_plan(nx, ny, stride_x, stride_y) if bandwidth > WIDEST_BAND else None
 
 
 @numba.njit(cache=True, inline="always")
@@ -572,13 +605,13 @@ def net_heat(network, links, exchange, temperature, source, face_flow, net):
 
 
 @numba.njit(cache=True, nogil=True)
-def assemble(network, links, exchange, capacity, face_slope, factor, band, border, corner):
-    """Fill the matrix  capacity + factor * (links + film slopes)  as band, border and corner.
+def assemble(network, links, exchange, capacity, face_slope, factor, matrix, border, corner):
+    """Fill the matrix  capacity + factor * (links + film slopes)  as stencil, border and corner.
 
     Parameters
     ----------
     capacity : (unknowns,) [J/(m K)]; factor : float [s]
-    band : as in ``banded``              entry (c, k) holds entry (c + k, c) of the symmetric cell block
+    matrix : CellMatrix                  its stencil is filled
     border : (lumps, cells)              coupling of cells to conductors and zones
     corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
     """
@@ -586,50 +619,50 @@ def assemble(network, links, exchange, capacity, face_slope, factor, band, borde
     nx, ny, stride_x, stride_y, cells = (
         network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
     )  # fmt: skip
-    band[:] = 0.0
+    stencil = matrix.stencil
     border[:] = 0.0
     for cell in range(cells):
-        band[cell, 0] = capacity[cell]
+        stencil[cell, 0] = capacity[cell]
+        stencil[cell, 1:] = 0.0
     for i in range(nx):
         for j in range(ny):
             here = i * stride_x + j * stride_y
             if i < nx - 1:
                 g = factor * links.x[i, j]
                 there = here + stride_x
-                band[here, 0] += g
-                band[there, 0] += g
-                band[here, stride_x] -= g
+                stencil[here, 0] += g
+                stencil[there, 0] += g
+                stencil[here, 1] = -g
                 if j < ny - 1:
                     g = factor * links.rising[i, j]
                     if g != 0.0:
                         there = here + stride_x + stride_y
-                        band[here, 0] += g
-                        band[there, 0] += g
-                        band[here, stride_x + stride_y] -= g
+                        stencil[here, 0] += g
+                        stencil[there, 0] += g
+                        stencil[here, 3] = -g
                     g = factor * links.falling[i, j]
                     if g != 0.0:
                         first, second = here + stride_x, here + stride_y
-                        band[first, 0] += g
-                        band[second, 0] += g
-                        low = min(first, second)
-                        band[low, abs(first - second)] -= g
+                        stencil[first, 0] += g
+                        stencil[second, 0] += g
+                        stencil[here, 4] = -g
             if j < ny - 1:
                 g = factor * links.y[i, j]
-                band[here, 0] += g
-                band[here + stride_y, 0] += g
-                band[here, stride_y] -= g
+                stencil[here, 0] += g
+                stencil[here + stride_y, 0] += g
+                stencil[here, 2] = -g
     for conductor in range(len(corner)):
         corner[conductor] = capacity[cells + conductor]
     for index in range(len(network.cut_cell)):
         g = factor * links.cut[index]
-        band[network.cut_cell[index], 0] += g
+        stencil[network.cut_cell[index], 0] += g
         corner[network.cut_conductor[index]] += g
         border[network.cut_conductor[index], network.cut_cell[index]] -= g
     for face in range(len(network.face_cell)):
-        band[network.face_cell[face], 0] += factor * face_slope[face]
+        stencil[network.face_cell[face], 0] += factor * face_slope[face]
     conductors = network.shape[5]
     for index in range(len(zones.cell)):
-        band[zones.cell[index], 0] += factor * exchange.slope[index]
+        stencil[zones.cell[index], 0] += factor * exchange.slope[index]
         if not zones.is_open[zones.zone[index]]:
             border[conductors + zones.zone[index], zones.cell[index]] -= factor * exchange.pull[index]
     for z in range(len(zones.is_open)):
@@ -639,22 +672,48 @@ def assemble(network, links, exchange, capacity, face_slope, factor, band, borde
             corner[conductors + z] += factor * exchange.air_slope[z]
     for cell in range(cells):
         if network.covered[cell] >= 0:
-            band[cell, 0] = 1.0
+            stencil[cell, 0] = 1.0
 
 
 @numba.njit(cache=True, nogil=True)
-def reduce_border(band, border, reduced, schur):
-    """Factorise ``band``; fill ``reduced`` (conductors, cells) = band⁻¹ border and ``schur`` = -border band⁻¹ border.
+def _factorise_cells(matrix):
+    """Factorise what the stencil holds; False when it is not positive definite."""
+    stencil = matrix.stencil
+    if len(matrix.plan.child):
+        return factorise_fronts(matrix.plan, stencil, matrix.lower, matrix.update)
+    band, stride_x, stride_y = matrix.band, matrix.strides[0], matrix.strides[1]
+    band[:] = 0.0
+    for cell in range(len(stencil)):
+        band[cell, 0] += stencil[cell, 0]
+        band[cell, stride_x] += stencil[cell, 1]
+        band[cell, stride_y] += stencil[cell, 2]
+        band[cell, stride_x + stride_y] += stencil[cell, 3]
+        band[cell + min(stride_x, stride_y), abs(stride_x - stride_y)] += stencil[cell, 4]
+    return factorise(band)
 
-    Nothing here depends on the currents. Returns False when the band is not positive definite.
+
+@numba.njit(cache=True, nogil=True)
+def _solve_cells(matrix, right):
+    """Overwrite ``right`` (cells + PAD_ROWS,), zero past the cells, by the solution for a factorised ``matrix``."""
+    if len(matrix.plan.child):
+        solve_fronts(matrix.plan, matrix.lower, right)
+    else:
+        solve_band(matrix.band, right)
+
+
+@numba.njit(cache=True, nogil=True)
+def reduce_border(matrix, border, reduced, schur):
+    """Factorise ``matrix``; fill ``reduced`` (lumps, cells) = matrix⁻¹ border and ``schur`` = -border matrix⁻¹ border.
+
+    Nothing here depends on the currents. Returns False when the matrix is not positive definite.
     """
-    if not factorise(band):
+    if not _factorise_cells(matrix):
         return False
     conductors = border.shape[0]
     right = np.zeros(border.shape[1] + PAD_ROWS)
     for a in range(conductors):
         right[: border.shape[1]] = border[a]
-        solve_band(band, right)
+        _solve_cells(matrix, right)
         reduced[a] = right[: border.shape[1]]
     for a in range(conductors):
         for b in range(conductors):
@@ -703,7 +762,7 @@ def invert_conductors(schur, corner, inverse):
 
 
 @numba.njit(cache=True, nogil=True)
-def solve_bordered(network, band, border, reduced, inverse, right):
+def solve_bordered(network, matrix, border, reduced, inverse, right):
     """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
     cells = network.shape[4]
     conductors = len(right) - cells
@@ -718,7 +777,7 @@ def solve_bordered(network, band, border, reduced, inverse, right):
         right[cells + a] -= total
     padded = np.zeros(cells + PAD_ROWS)
     padded[:cells] = right[:cells]
-    solve_band(band, padded)
+    _solve_cells(matrix, padded)
     right[:cells] = padded[:cells]
     answer = np.zeros(conductors)
     for a in range(conductors):
@@ -755,7 +814,7 @@ def chord_capacity(network, c_scale, temperature, content, rate, step, capacity)
 
 @numba.njit(cache=True, nogil=True)
 def make_matrix(
-    network, links, exchange, surroundings, linear, k_scale, capacity, temperature, rate, step, surface, gamma, band, border,
+    network, links, exchange, surroundings, linear, k_scale, capacity, temperature, rate, step, surface, gamma, matrix, border,
     reduced, schur, corner, flow, slope,
 ):  # fmt: skip
     """Assemble and factorise the step matrix  capacity + gamma * step * (links + film slopes).
@@ -778,8 +837,8 @@ def make_matrix(
         if len(network.zones.cell):
             zone_exchange(network, links, temperature, exchange)
     border_flow(network, links, surroundings, len(surroundings.air) - 1, temperature, surface, flow, slope)
-    assemble(network, links, exchange, capacity, slope, gamma * step, band, border, corner)
-    return reduce_border(band, border, reduced, schur)
+    assemble(network, links, exchange, capacity, slope, gamma * step, matrix, border, corner)
+    return reduce_border(matrix, border, reduced, schur)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -812,7 +871,7 @@ def _settle(network, c_scale, wanted, temperature, content, capacity):
 
 @numba.njit(cache=True, nogil=True)
 def take_step(
-    network, links, exchange, around, band, border, reduced, inverse, frozen, frozen_slope, matrix_heat, linear, exact, tight,
+    network, links, exchange, around, matrix, border, reduced, inverse, frozen, frozen_slope, matrix_heat, linear, exact, tight,
     k_scale, c_scale, joule, coefficient, source, step, scheme, content, predicted, follow, states, flows, surface, work, after,
     tolerance, most, first, history, result,
 ):  # fmt: skip
@@ -825,7 +884,7 @@ def take_step(
 
     Parameters
     ----------
-    around: Surroundings at the three stages (rows); band, border, reduced, inverse: the factorised matrix
+    around: Surroundings at the three stages (rows); matrix, border, reduced, inverse: the factorised matrix
     frozen (unknowns,), frozen_slope (n_faces,), matrix_heat (conductors,): heat capacity, slope of border flows and I² R20
     that went into it
     linear: properties do not depend on temperature; exact: nor do films, so that the matrix is all there is; tight: solve to rounding (air zones, whose flows bend)
@@ -904,7 +963,7 @@ def take_step(
                 break
             if iteration == most:
                 break
-            solve_bordered(network, band, border, reduced, inverse, right)
+            solve_bordered(network, matrix, border, reduced, inverse, right)
             previous = change
             change = 0.0
             for q in range(n):
@@ -953,7 +1012,7 @@ def take_step(
         result[2] += step * scheme[2, stage] * lost
     for q in range(n):
         right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
-    solve_bordered(network, band, border, reduced, inverse, right)
+    solve_bordered(network, matrix, border, reduced, inverse, right)
     result[3] = np.abs(right).max()
     state = states[2]
     net[:] = here

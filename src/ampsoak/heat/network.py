@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat.contacts import with_contacts
+from ampsoak.heat.dissection import Plan
 from ampsoak.heat.kernels import (
     ABSENT,
     BLENDED,
@@ -20,6 +22,7 @@ from ampsoak.heat.kernels import (
     Exchange,
     Links,
     Network,
+    plan_of,
 )
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
@@ -97,6 +100,11 @@ class HeatModel:
     def unknowns(self) -> int:
         """Cells, then conductors, then air zones."""
         return self.cells + self.lumps
+
+    @cached_property
+    def plan(self) -> Plan | None:
+        """Order in which large meshes are eliminated; None where the matrix is kept as a band."""
+        return plan_of(self.network)
 
     @property
     def first_zone(self) -> int:

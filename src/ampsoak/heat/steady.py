@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ampsoak.heat import kernels
-from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.stepping import Member, Stepper
@@ -52,7 +51,7 @@ class SteadySolver:
         network, n, cells = model.network, model.unknowns, model.cells
         lumps, faces = n - cells, len(network.face_cell)
         self.links = model.new_links()
-        self.band = empty_band(cells, int(network.shape[6]))
+        self.matrix = kernels.empty_matrix(network, model.plan)
         self.border, self.reduced = np.zeros((lumps, cells)), np.zeros((lumps, cells))
         self.schur, self.inverse = np.zeros((lumps, lumps)), np.zeros((lumps, lumps))
         self.flow, self.slope = np.zeros(faces), np.zeros(faces)
@@ -82,16 +81,16 @@ class SteadySolver:
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
         corner = np.zeros(model.lumps)
         kernels.assemble(
-            network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.band,
+            network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.matrix,
             self.border, corner,
         )  # fmt: skip
         corner[: len(joule)] -= joule * model.coefficient
-        if not kernels.reduce_border(self.band, self.border, self.reduced, self.schur):
+        if not kernels.reduce_border(self.matrix, self.border, self.reduced, self.schur):
             status = 1
         else:
             status = 0 if kernels.invert_conductors(self.schur, corner, self.inverse) else 2
         if status == 0:
-            kernels.solve_bordered(network, self.band, self.border, self.reduced, self.inverse, net)
+            kernels.solve_bordered(network, self.matrix, self.border, self.reduced, self.inverse, net)
         return status, net
 
     def solve(self, currents: np.ndarray, guess: np.ndarray, ceiling: float = CEILING) -> Steady:

@@ -17,7 +17,6 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import kernels
-from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import Reactions
@@ -130,7 +129,7 @@ class Step:
 class Factor:
     """A factorised step matrix: all of it that does not depend on the currents, and what went into it."""
 
-    band: np.ndarray
+    matrix: kernels.CellMatrix
     border: np.ndarray
     reduced: np.ndarray
     schur: np.ndarray
@@ -144,7 +143,7 @@ class Factor:
         """Arrays of the right shapes."""
         cells, lumps, faces = model.cells, model.lumps, len(model.network.face_cell)
         return cls(
-            empty_band(cells, int(model.network.shape[6])),
+            kernels.empty_matrix(model.network, model.plan),
             np.zeros((lumps, cells)),
             np.zeros((lumps, cells)),
             np.zeros((lumps, lumps)),
@@ -173,7 +172,7 @@ class FactorShelf:
             found = self._kept.get(step)
             if found is None:
                 found = make()
-                size = found.band.nbytes + 2 * found.border.nbytes
+                size = found.matrix.band.nbytes + found.matrix.lower.nbytes + 2 * found.border.nbytes
                 if self._room >= size:
                     self._room -= size
                     self._kept[step] = found
@@ -281,7 +280,7 @@ class Stepper:
         self.factorised += 1
         done = kernels.make_matrix(
             model.network, self.links, self.exchange, surroundings, model.linear, self.k_scale, factor.capacity,
-            self.temperature, self.rate, step, self.surface, GAMMA, factor.band, factor.border, factor.reduced, factor.schur,
+            self.temperature, self.rate, step, self.surface, GAMMA, factor.matrix, factor.border, factor.reduced, factor.schur,
             factor.corner, factor.flow, factor.slope,
         )  # fmt: skip
         return factor if done else None
@@ -348,7 +347,7 @@ class Stepper:
             left = stop - self.time
             step = left if wanted >= left * 0.999 else (min(wanted, left / 2))
             if step < _SMALLEST and left > _SMALLEST:
-                why = ", a reaction gives heat faster than any step can follow" if self.outrun else ""
+                why = ", with reactions on: one may give heat faster than any step can follow" if self.reactions else ""
                 raise self._failure("the time step collapsed" + why, step)
             outcome = self._try(step, stop if step == left else self.time + step)
             if isinstance(outcome, Step):
@@ -423,7 +422,7 @@ class Stepper:
         for attempt in range(_MOST_MATRICES + 1):
             factor = self.factor
             failed = kernels.take_step(
-                model.network, self.links, self.exchange, around, factor.band, factor.border, factor.reduced,
+                model.network, self.links, self.exchange, around, factor.matrix, factor.border, factor.reduced,
                 self.inverse, factor.capacity, factor.slope, heat[2], model.linear, self.linear, tight, self.k_scale,
                 self.c_scale, heat, model.coefficient, sources, step, _SCHEME, self.content, predicted, follow,
                 self.states, self.flows, self.surface, self.work, after, tolerance, _MOST_ITERATIONS, first,

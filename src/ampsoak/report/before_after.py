@@ -14,7 +14,7 @@ from ampsoak.coverage.partition import joined
 from ampsoak.coverage.plain import plain
 from ampsoak.coverage.words import current_words, ranges_words, temperature_words, time_words
 from ampsoak.report.tables import Table
-from ampsoak.report.words import celsius, first_reached, limit_words
+from ampsoak.report.words import celsius, first_reached, limit_words, rough_words
 from ampsoak.runfile.records import OUTCOMES, Curve, Run
 
 _ABSENT = "not given"
@@ -157,7 +157,8 @@ def compare(before: Side, after: Side) -> Comparison:
     runs = before.run is not None and after.run is not None
     if not curves and not runs:
         raise UsageError("there is nothing to set side by side: both need a limit curve, or both a history")
-    notes: list[str] = []
+    # a rough model must be told wherever its results are
+    notes = [f"{side.name}: {rough_words(side.record).rstrip('.')}" for side in (before, after) if rough_words(side.record)]
     if curves and before.curve.start_description != after.curve.start_description:
         notes.append(f"the curves start {before.curve.start_description} and {after.curve.start_description}")
     pairs = _limit_pairs(before.curve, after.curve, notes) if curves else ()

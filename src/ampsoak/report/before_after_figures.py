@@ -16,7 +16,7 @@ from ampsoak.report.key import Column, Entry
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.tables import Table
 from ampsoak.report.time_current import device_entries, draw_device, draw_ribbon, limit_look, set_axes
-from ampsoak.report.words import celsius, joined_words, limit_words, origin_words
+from ampsoak.report.words import celsius, joined_words, limit_words, origin_words, rough_words
 from ampsoak.runfile.records import Run
 
 _LONGEST_DECADE, _TALLEST, _WIDEST = 23.0, 150.0, 88.0  # [mm]
@@ -213,6 +213,7 @@ def compared_histories_figure(found: Comparison, number: int = 9) -> Figure:
         "Hottest conductor in the current history of each scenario; currents in the lower panel. Grey and broken: before; the "
         "part outside validity after a damage limit is marked in each result's own history figure."
     )
+    words = " ".join([words, *(f"{side.name}: {rough_words(side.run)}" for side in found.sides if rough_words(side.run))])
     page = Page(Heading(number, "Histories before and after", found.after.record.title, words, _origins(found, "run")), content)
     left, width = page.left + _LABELS - 2.0, WIDTH - RIGHT - LEFT - _LABELS + 2.0 - _GAP - _COLUMN
     bottom = page.top - _TEMPERATURES

@@ -15,6 +15,7 @@ from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.words import (
     OUTSIDE_VALIDITY,
+    captioned,
     celsius,
     damage_time,
     damage_words,
@@ -103,7 +104,7 @@ def history_figure(run: Run, number: int = 2) -> Figure:
     column = _column(run, drawn, len(every) - len(drawn), events)
     lower = _CURRENTS + _BETWEEN if run.circuit_names else 0.0
     content = max(_TEMPERATURES + _MARKERS + lower + 11.0, column.height + 2.0)
-    heading = Heading(number, "Temperature history", run.title, _caption(run), origin_words(run))
+    heading = Heading(number, "Temperature history", run.title, captioned(_caption(run), run), origin_words(run))
     page = Page(heading, content)
     left, width = page.left + _LABELS, WIDTH - RIGHT - LEFT - _LABELS - _GAP - _COLUMN
     bottom = page.top - _MARKERS - _TEMPERATURES

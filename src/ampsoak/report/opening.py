@@ -15,7 +15,7 @@ from ampsoak.report import style
 from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.time_current_data import OUTSIDE, damage_times
-from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, damage_words, limit_words, origin_words
+from ampsoak.report.words import OUTSIDE_VALIDITY, captioned, celsius, damage_words, limit_words, origin_words
 from ampsoak.runfile.records import Curve
 
 _LABELS, _GAP, _COLUMN, _HEIGHT = 13.0, 15.0, 62.0, 98.0  # [mm]
@@ -80,7 +80,10 @@ def opening_temperature_figure(curve: Curve, coverage: Coverage, number: int = 5
     """
     column = _column(curve, coverage)
     page = Page(
-        Heading(number, "Temperature when the device opens", curve.title, _caption(curve, coverage), origin_words(curve)),
+        Heading(
+            number, "Temperature when the device opens", curve.title, captioned(_caption(curve, coverage), curve),
+            origin_words(curve),
+        ),
         max(_HEIGHT + 13.0, column.height + 2.0),
     )
     left, width = page.left + _LABELS, WIDTH - LEFT - RIGHT - _LABELS - _GAP - _COLUMN

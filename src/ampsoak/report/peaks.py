@@ -16,7 +16,7 @@ from ampsoak.report.key import Column, Entry
 from ampsoak.report.opening import set_current_axis
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.tables import Table
-from ampsoak.report.words import celsius, damage_words, joined_words, limit_words
+from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, damage_words, joined_words, limit_words
 
 if TYPE_CHECKING:
     from ampsoak.study.peaks import Peaks
@@ -116,7 +116,7 @@ def _limits_of(found: Peaks, parts: tuple[int, ...]) -> list[dict]:
 
 def _draw(axes: Axes, found: Peaks, parts: tuple[int, ...]) -> None:
     at_opening, peak = hottest(found.at_opening, parts), hottest(found.peak, parts)
-    rising = _hottest_rises(found, parts)
+    rising, outside = _hottest_rises(found, parts), outside_validity(found)
     for number, edge in enumerate(found.edges):
         look = LOOKS[edge]
         axes.plot(found.current, peak[number], **look, zorder=4, label=f"{edge} edge, peak")
@@ -125,12 +125,29 @@ def _draw(axes: Axes, found: Peaks, parts: tuple[int, ...]) -> None:
             found.current, at_opening[number], color=look["color"], linewidth=0.9, linestyle=(0, (1, 1.5)), marker=look["marker"],
             markersize=look["markersize"] + 1.6, markerfacecolor="none", zorder=3.5, label=f"{edge} edge, at opening",
         )
+        past = outside[number] & np.isfinite(peak[number])
+        if past.any():  # over the mark of the edge, so that the line stays whole
+            axes.plot(
+                found.current[past], peak[number][past], linestyle="none", marker=look["marker"],
+                markersize=look["markersize"] + 1.2, color=style.OUTSIDE_LINE["color"], zorder=4.5,
+                label=f"{edge} edge, {OUTSIDE_VALIDITY}",
+            )
         least = rising[number] & np.isfinite(peak[number])
         if least.any():
             axes.plot(
                 found.current[least], peak[number][least], linestyle="none", marker="^", markersize=6.0, color=look["color"],
                 markerfacecolor=style.PAPER, zorder=5, label=f"{edge} edge, at least",
             )
+
+
+def outside_validity(found: Peaks) -> np.ndarray:
+    """Whether a limit flagged ``damage`` is passed in the course of each edge at each current, (n_edges, n)."""
+    past = np.zeros(found.peak.shape[:2], dtype=bool)
+    for limit in found.limits:
+        parts = tuple(part for part, name in enumerate(found.part_names) if name in limit["parts"])
+        if limit.get("damage") and parts:
+            past |= np.nan_to_num(hottest(found.peak, parts), nan=-np.inf) > celsius(limit["temperature"])
+    return past
 
 
 def _hottest_rises(found: Peaks, parts: tuple[int, ...]) -> np.ndarray:
@@ -167,6 +184,9 @@ def _column(found: Peaks, groups) -> Column:
     if found.limits:
         words = "; ".join(limit_words(limit) + damage_words(limit) for limit in found.limits)
         column.entries([Entry(f"limit: {words}", LIMIT_LOOK)])
+    if outside_validity(found).any():
+        grey = {"color": style.OUTSIDE_LINE["color"], "linestyle": "none", "marker": "o", "markersize": 4.4}
+        column.entries([Entry(f"grey mark: {OUTSIDE_VALIDITY}", grey)])
     for words, parts in groups:
         column.heading(f"{words[0].upper()}{words[1:]}")
         for number, edge in enumerate(found.edges):
@@ -206,12 +226,13 @@ def worst_words(found: Peaks, number: int, parts: tuple[int, ...]) -> str:
 
 
 def _caption(found: Peaks) -> str:
-    return (
+    words = (
         f"Highest temperature reached at constant current in {found.circuit}, from a start {found.start_description}, when "
         f"{joined_words(found.devices)} opens by each edge of its model and heat flows on; computed at {len(found.current)} "
         "currents, straight between. Edges are those of our models, not of the verdicts. No mark stands where an edge does not "
         "open or is not known."
     )
+    return " ".join([words, *(f"{note[0].upper()}{note[1:]}." for note in found.notes)])
 
 
 def peak_table(found: Peaks) -> Table:

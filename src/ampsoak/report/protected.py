@@ -16,7 +16,7 @@ from ampsoak.report.history import LIMIT_LOOK, draw_limits, time_unit
 from ampsoak.report.key import Column, Entry
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page
 from ampsoak.report.tables import Table
-from ampsoak.report.words import NO_RUN_ID, celsius, joined_words, limit_words
+from ampsoak.report.words import NO_RUN_ID, OUTSIDE_VALIDITY, celsius, damage_words, joined_words, limit_words
 
 if TYPE_CHECKING:
     from ampsoak.coverage.protected import EdgeOutcome, ProtectedRun, Reached
@@ -168,13 +168,13 @@ def _span(found: ProtectedRun, every: list[Course], end: float) -> tuple[float, 
 
 
 def _draw_temperatures(axes: Axes, found: ProtectedRun, every: list[Course], size: float) -> None:
-    axes.plot(every[0].time / size, every[0].temperature, **_WITHOUT_LOOK, zorder=3, label=WITHOUT)
+    _draw_course(axes, every[0], 0.0, found.damage_time(), {**_WITHOUT_LOOK, "zorder": 3}, size)
     by_name = {course.name: course for course in every}
     for place, edge in enumerate(one for one in found.edges if found.followed(one)):
         course, name, look = by_name[edge_name(edge)], edge_name(edge), _LOOKS[edge.edge]
         opened = edge.operating.opens.time
-        after = course.time >= opened  # before, it is the course with no device
-        axes.plot(course.time[after] / size, course.temperature[after], **look, zorder=4 + 0.1 * place, label=name)
+        # before, it is the course with no device
+        _draw_course(axes, course, opened, found.damage_time(edge), {**look, "zorder": 4 + 0.1 * place}, size)
         marker, big = _MARKERS[edge.edge]
         times = np.array([operation.time for operation in edge.operating.operations if operation.kind == "opens"])
         heights = np.interp(times, course.time, course.temperature)
@@ -186,6 +186,21 @@ def _draw_temperatures(axes: Axes, found: ProtectedRun, every: list[Course], siz
                 )
         axes.axvline(
             opened / size, color=look["color"], linewidth=0.6, linestyle=(0, (1, 1.5)), zorder=2, label=f"{name}, moment"
+        )
+
+
+def _draw_course(axes: Axes, course: Course, since: float, damaged: float, look: dict, size: float) -> None:
+    """A course from ``since`` [s] on, grey and dotted from ``damaged`` [s] on; both parts end at the very moment."""
+    time = course.time[course.time >= since]
+    if since < damaged < np.max(time, initial=-np.inf):
+        time = np.unique(np.append(time, damaged))
+    temperature = np.interp(time, course.time, course.temperature)
+    valid, past = time <= damaged, time >= damaged
+    axes.plot(time[valid] / size, temperature[valid], **look, label=course.name)
+    if past.any():
+        axes.plot(
+            time[past] / size, temperature[past], **style.OUTSIDE_LINE, zorder=look["zorder"],
+            label=f"{course.name}, {OUTSIDE_VALIDITY}",
         )
 
 
@@ -241,7 +256,10 @@ def _column(found: ProtectedRun, without: Course, high: float) -> Column:
     if any(operation.kind == "closes" for edge in found.edges for operation in edge.operating.operations):
         column.paragraph("Hollow marks: it opens again after having been closed.")
     if found.limits:
-        column.entries([Entry("limit: " + "; ".join(limit_words(limit) for limit in found.limits), LIMIT_LOOK)])
+        words = "; ".join(limit_words(limit) + damage_words(limit) for limit in found.limits)
+        column.entries([Entry(f"limit: {words}", LIMIT_LOOK)])
+    if any(np.isfinite(found.damage_time(edge)) for edge in (None, *found.edges)):
+        column.entries([Entry(f"grey, finely dotted: {OUTSIDE_VALIDITY}", style.OUTSIDE_LINE)])
     conductors = {found.part_names[part] for part in found.conductors}
     others = [limit["name"] for limit in found.limits if not conductors.intersection(limit["parts"])]
     if others:
@@ -286,9 +304,10 @@ def _caption(found: ProtectedRun, without: Course) -> str:
     series = " in series" if len(found.devices) > 1 else ""
     edges = joined_words(edge.edge for edge in found.edges)
     start = temperature_words(float(without.temperature[0]) + 273.15)
-    return (
+    words = (
         f"Temperature of the hottest conductor for the current history of {found.circuit} in the lower panel, from {start} "
         f"on, with {devices}{series} stepped along by the {edges} edge, and with no device. Up to its opening an edge has the "
         "line of no device; filled marks show where it first opens, and its own line ends where every part is past its peak. "
         "A single device may open anywhere between its edges, and outside them if it is faulty or altered."
     )
+    return " ".join([words, *(f"{note[0].upper()}{note[1:]}." for note in found.notes)])

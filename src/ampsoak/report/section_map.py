@@ -27,7 +27,15 @@ from ampsoak.report.section_drawing import (
     set_window,
     whole,
 )
-from ampsoak.report.words import OUTSIDE_VALIDITY, celsius, damage_time, joined_words, limit_words, origin_words
+from ampsoak.report.words import (
+    OUTSIDE_VALIDITY,
+    captioned,
+    celsius,
+    damage_time,
+    joined_words,
+    limit_words,
+    origin_words,
+)
 from ampsoak.runfile.records import Run
 
 _AXIS_LEFT, _AXIS_BELOW, _ABOVE, _BETWEEN = 11.0, 10.0, 5.0, 6.0  # [mm]
@@ -94,7 +102,7 @@ def section_figure(
     names = _part_names(run)
     limits = _limit_key(run, numbers)
     page = Page(
-        Heading(number, "Temperatures in the section", run.title, _caption(run, numbers), origin_words(run)),
+        Heading(number, "Temperatures in the section", run.title, captioned(_caption(run, numbers), run), origin_words(run)),
         rows * row_height + 3.0 + len(names) * _LINE + limits.height,
     )
     shown = Normalize(*span)

@@ -76,8 +76,8 @@ LINES = (
     {"color": "#7a1f3d", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
     {"color": "#8a8a2a", "linestyle": (0, (1.1, 1.1))},
 )
-# what is computed after the first damage limit, where the material is no longer what the model assumes
 _LIGHTNESS = np.array([0.299, 0.587, 0.114])  # share of red, green, blue in lightness (ITU-R BT.601, from memory)
+# what is computed after the first damage limit, where the material is no longer what the model assumes
 OUTSIDE_LINE = {"color": FAINT, "linestyle": (0, (1, 1.4)), "linewidth": 1.2}
 LIMIT_MARKERS = ("o", "s", "D", "P", "X", "h")
 DEVICE_TONES = (

@@ -162,15 +162,17 @@ def part_table(section: SectionRecord) -> Table:
     return Table(("part", "role", "material", "area as drawn [mm²]", "area on the mesh [mm²]"), rows)
 
 
-def opening_table(coverage: Coverage) -> Table:
-    """Temperature of the hottest conductor when each edge opens."""
+def opening_table(curve: Curve, coverage: Coverage) -> Table:
+    """Temperature of the hottest conductor when each edge opens, and whether the first damage limit fell before."""
     rows = [
-        (series.device, series.edge.side, float(current), float(temperature), state)
+        (series.device, series.edge.side, float(current), float(temperature), state, bool(outside))
         for entry in coverage.devices
-        for series in opening_series(entry, coverage.current)
-        for current, temperature, state in zip(series.current, series.temperature, series.state, strict=True)
+        for series in opening_series(entry, curve)
+        for current, temperature, state, outside in zip(
+            series.current, series.temperature, series.state, series.outside, strict=True
+        )
     ]
-    return Table(("device", "edge", "current [A]", "hottest conductor [°C]", "state"), rows)
+    return Table(("device", "edge", "current [A]", "hottest conductor [°C]", "state", "outside validity"), rows)
 
 
 def write_table(path, table: Table, force: bool = False) -> Path:

@@ -16,7 +16,7 @@ from ampsoak.report import style
 from ampsoak.report import time_current_data as data
 from ampsoak.report.key import Column, Entry, spread
 from ampsoak.report.page import LEFT, RIGHT, WIDTH, Heading, Page, shortened, text_width, wrapped
-from ampsoak.report.words import OUTSIDE_VALIDITY, damage_words, knee_words, limit_words, origin_words
+from ampsoak.report.words import OUTSIDE_VALIDITY, captioned, damage_words, knee_words, limit_words, origin_words
 from ampsoak.runfile.records import Curve
 
 _LONGEST_DECADE = 23.0  # [mm]
@@ -51,7 +51,7 @@ def time_current_figure(curve: Curve, coverage: Coverage | None = None, number: 
     beside = LEFT + _LABELS + width + _CLOCK + 3.0
     column = _column(curve, coverage, rows, WIDTH - RIGHT - beside)
     page = Page(
-        Heading(number, "Time-current comparison", curve.title, _caption(curve, coverage), origin_words(curve)),
+        Heading(number, "Time-current comparison", curve.title, captioned(_caption(curve, coverage), curve), origin_words(curve)),
         max(height + ribbon + 12.0, column.height + ribbon + 5.0),
     )
     left, bottom = page.left + _LABELS, page.top - ribbon - height

@@ -37,6 +37,17 @@ def celsius(temperature):
     return np.asarray(temperature, dtype=float)[()] - 273.15
 
 
+def rough_words(record: Run | Curve | Protected) -> str:
+    """What must stand beside every result with reactions on, a whole sentence; "" where they are off."""
+    note = record.resolved.get("chemical_heat", {}).get("note", "")
+    return f"{note[0].upper()}{note[1:]}." if note else ""
+
+
+def captioned(caption: str, record: Run | Curve | Protected) -> str:
+    """``caption`` with ``rough_words`` behind it."""
+    return f"{caption} {rough_words(record)}".rstrip()
+
+
 def joined_words(words: Iterable[str]) -> str:
     """Words as a list in a sentence: one, two joined by "and", more by commas first."""
     words = list(words)
@@ -47,8 +58,9 @@ def origin_words(record: Run | Curve | Protected) -> str:
     """Run id, hash, program version and scenario file of a result, for the margin of figures and the head of tables."""
     version = record.provenance.get("software_version", "")
     identity = f"run {record.run_id}   sha256 {record.canonical_hash[:16]}" if record.canonical_hash else NO_RUN_ID
+    rough = "rough chemical heat" if rough_words(record) else ""
     state = "" if record.complete else "interrupted run"
-    return "   ".join(word for word in (identity, f"ampsoak {version}".strip(), record.scenario_file, state) if word)
+    return "   ".join(word for word in (identity, rough, f"ampsoak {version}".strip(), record.scenario_file, state) if word)
 
 
 def answer_lines(run: Run | None = None, curve: Curve | None = None, coverage: Coverage | None = None) -> list[str]:
@@ -94,12 +106,22 @@ def history_lines(run: Run) -> list[str]:
                 f"  {event.name}: hotter than its property data reach, first after {time_words(event.time)} in "
                 f"{event.part}; the last value is held from there on"
             )
+        elif event.kind == "outside_reaction":
+            lines.append(
+                f"  {event.name}: hotter than its kinetics are known for, first after {time_words(event.time)}; the rate is "
+                "held from there on"
+            )
         elif event.kind == "runaway":
             lines.append(
                 f"  stopped after {time_words(event.time)}: {event.part} passed {temperature_words(event.value)}, hotter "
                 "than copper melts; nothing is computed beyond"
             )
-    return lines
+    if len(run.snapshot_remaining):
+        left = zip(run.reactant_names, run.snapshot_remaining[-1], strict=True)
+        lines += [
+            f"  {name}: {100 * share:.3g} % of the reactant left after {time_words(run.snapshot_time[-1])}" for name, share in left
+        ]
+    return lines + ([f"  {rough_words(run)}"] if rough_words(run) else [])
 
 
 def hottest_of_each_role(run: Run) -> list[tuple[str, str, np.ndarray]]:
@@ -141,7 +163,7 @@ def curve_lines(curve: Curve) -> list[str]:
     lines = [f"Constant current in {curve.circuit}, {curve.start_description}:"]
     for number, limit in enumerate(curve.limits):
         lines.append(f"  {limit_words(limit)}{damage_words(limit)}: {knee_words(curve, number)}")
-    return lines
+    return lines + ([f"  {rough_words(curve)}"] if rough_words(curve) else [])
 
 
 def knee_words(curve: Curve, number: int) -> str:

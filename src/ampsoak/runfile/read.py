@@ -198,6 +198,8 @@ def _read_run(file: h5py.File, path) -> Run:
     shared = _read_shared(source)
     reacting = "reactant" in file  # files of runs without reactions, and older ones, do not have it
     arrays = {layout.name: source.array(layout.name) for layout in (*ROWS, *SNAPSHOTS, *(REACTANTS if reacting else ()))}
+    if not reacting:
+        arrays["snapshot_remaining"] = np.zeros((len(arrays["snapshot_time"]), 0))
     event_table = {layout.name: source.array(layout.name) for layout in EVENTS}
     events = [
         Event(float(time), kind, name, part, float(value))

@@ -200,6 +200,11 @@ class Curve:
         """First ten digits of the canonical hash, "" while there is none; what figures and tables carry."""
         return self.canonical_hash[:10]
 
+    @property
+    def reacting(self) -> bool:
+        """True where reactions were on: then nothing rests on steady states, which leave their heat out."""
+        return "chemical_heat" in self.resolved
+
 
 @dataclass
 class Protected:

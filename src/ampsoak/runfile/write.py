@@ -322,7 +322,7 @@ class MemoryRecorder:
             conductor_names=list(header.conductor_names), probe_names=list(header.probe_names),
             probe_units=list(header.probe_units), **columns,
             snapshot_time=np.array([time for time, *_ in self._snapshots], dtype=float),
-            reactant_names=list(header.reactant_names), snapshot_remaining=left.reshape(-1, len(header.reactant_names)),
+            reactant_names=list(header.reactant_names), snapshot_remaining=left.reshape(len(fields), len(header.reactant_names)),
             snapshot_temperature=np.stack(fields) if fields else np.zeros((0, *shape), dtype=np.float32),
             events=list(self._events), limits=list(header.limits), statistics=dict(statistics),
             scenario_text=header.scenario_text, scenario_file=header.scenario_file, resolved=header.resolved,

@@ -13,7 +13,18 @@ from ampsoak.base.units import describe
 from ampsoak.library.cables import CableEntry
 from ampsoak.scenario.bored_hole import plan_bored_hole
 from ampsoak.scenario.cables import LaidCable
-from ampsoak.scenario.case import Circuit, Conductor, MeshSettings, Paint, Part, Probe, RunSettings, Scenario, Start
+from ampsoak.scenario.case import (
+    CHEMICAL_HEAT,
+    Circuit,
+    Conductor,
+    MeshSettings,
+    Paint,
+    Part,
+    Probe,
+    RunSettings,
+    Scenario,
+    Start,
+)
 from ampsoak.scenario.cavities import AIR_GAP, gap_material
 from ampsoak.scenario.contacts import contacts_of
 from ampsoak.scenario.device_record import device_record, load_point_record
@@ -41,9 +52,6 @@ PLANNERS = {
     "drawing": plan_drawing,
 }
 NOTHING = Plan(math.nan, math.nan, "")
-CHEMICAL_HEAT = (
-    "rough model of chemical heat: one-step kinetics of other samples, no oxygen, no gas; not a statement on ignition"
-)
 
 
 def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: str, folder: FilePath) -> Scenario:
@@ -105,7 +113,8 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
     for index, circuit in enumerate(circuits):
         if not any(conductor.circuit == index for conductor in conductors):
             findings.assume(f'circuit "{circuit.name}" loads no conductor')
-    chemical_heat = _chemical_heat(shelf, findings) if run.reactions else {}
+    if run.reactions:
+        _assume_chemical_heat(shelf, findings)
     adiabatic_k, adiabatic_limit = _adiabatic(plan, conductors, 0 if curve is None else curve.circuit, findings)
     return Scenario(
         title=document.title,
@@ -136,8 +145,7 @@ def build_scenario(document: ScenarioFile, findings: Findings, text: str, name: 
         source_text=text,
         inputs=tuple(sorted(findings.inputs.items())),
         resolved=_resolved(document, findings, shelf, cables, parts, conductors, circuits, devices)
-        | {"load_points": [load_point_record(point) for point in load_points]}
-        | chemical_heat,
+        | {"load_points": [load_point_record(point) for point in load_points]},
     )
 
 
@@ -315,20 +323,15 @@ def _run(document: ScenarioFile, circuits: tuple[Circuit, ...], findings: Findin
     return RunSettings(length, tolerance, snapshots, keys is not None and bool(keys.reactions))
 
 
-def _chemical_heat(shelf: MaterialShelf, findings: Findings) -> dict:
-    """What results must say when reactions are on, for the resolved record; the same is assumed in words."""
-    reacting = {name: material.reactions for name, material in shelf.used.items() if material.reactions}
-    words = "; ".join(
-        f"{name}: {', '.join(reaction.name for reaction in reactions)}" for name, reactions in sorted(reacting.items())
+def _assume_chemical_heat(shelf: MaterialShelf, findings: Findings) -> None:
+    """Say that reactions are on, how rough that is, and what reacts."""
+    reacting = (
+        f"{name}: {', '.join(reaction.name for reaction in material.reactions)}"
+        for name, material in sorted(shelf.used.items())
+        if material.reactions
     )
-    findings.assume(f"run.reactions: {CHEMICAL_HEAT}; what reacts: {words or 'none of the materials'}")
+    findings.assume(f"run.reactions: {CHEMICAL_HEAT}; what reacts: {'; '.join(reacting) or 'none of the materials'}")
     findings.assume("run.reactions: steady states, and with them soaked starts, leave the heat of reactions out")
-    spans = {
-        f"{name}: {reaction.name}": {"value": [reaction.valid_from, reaction.valid_to], "unit": "K"}
-        for name, reactions in reacting.items()
-        for reaction in reactions
-    }
-    return {"chemical_heat": {"note": CHEMICAL_HEAT, "valid": spans}}
 
 
 def _probes(

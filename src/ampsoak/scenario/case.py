@@ -295,6 +295,11 @@ class Start:
     currents: tuple[float, ...] = ()
 
 
+CHEMICAL_HEAT = (
+    "rough model of chemical heat: one-step kinetics of other samples, no oxygen, no gas; not a statement on ignition"
+)
+
+
 @dataclass(frozen=True)
 class RunSettings:
     """How the history is stepped and what is kept.

@@ -26,6 +26,7 @@ from ampsoak.study.model import (
     model_of,
     provenance_of,
     record_of_section,
+    resolved_of,
     start_words,
 )
 
@@ -278,7 +279,7 @@ def _record(scenario, batch, grid, states, members) -> Curve:
         },
         scenario_text=scenario.source_text,
         scenario_file=scenario.source_file,
-        resolved=scenario.resolved,
+        resolved=resolved_of(scenario),
         assumptions=list(scenario.assumptions),
         provenance=provenance_of(scenario),
     )

@@ -12,7 +12,7 @@ from ampsoak.heat.steady import SteadySolver
 from ampsoak.heat.stepping import start_state
 from ampsoak.runfile.provenance import collect
 from ampsoak.runfile.records import SectionRecord
-from ampsoak.scenario.case import Limit, Scenario, Start
+from ampsoak.scenario.case import CHEMICAL_HEAT, Limit, Scenario, Start
 from ampsoak.section.build import Section, build_section
 
 
@@ -78,3 +78,20 @@ def start_words(start: Start) -> str:
 def provenance_of(scenario: Scenario) -> dict:
     """Provenance with the scenario text and every file it names as inputs."""
     return collect({scenario.source_file or "scenario": scenario.source_text, **dict(scenario.inputs)})
+
+
+def resolved_of(scenario: Scenario) -> dict:
+    """Resolved values for a record; with reactions on also what must be said of them, and the span of each [K]."""
+    if not scenario.run.reactions:
+        return scenario.resolved
+    spans = {
+        f"{part.name}: {reaction.name}": {"value": [reaction.valid_from, reaction.valid_to], "unit": "K"}
+        for part in scenario.parts
+        for reaction in part.material.reactions
+    }
+    return scenario.resolved | {"chemical_heat": {"note": CHEMICAL_HEAT, "valid": spans}}
+
+
+def rough_notes(scenario: Scenario) -> tuple[str, ...]:
+    """Notes that belong to any answer with reactions on; none where they are off."""
+    return (CHEMICAL_HEAT,) if scenario.run.reactions else ()

@@ -20,7 +20,7 @@ from ampsoak.coverage.operating import operate
 from ampsoak.coverage.plain import plain
 from ampsoak.coverage.tripping import EDGES
 from ampsoak.scenario.case import CurrentProfile, Scenario
-from ampsoak.study.model import limit_records, provenance_of, start_words
+from ampsoak.study.model import limit_records, provenance_of, rough_notes, start_words
 from ampsoak.study.protection import SETTLING, protected_run
 
 COUNT = 10
@@ -177,7 +177,7 @@ def peaks_after_opening(
     opening = np.array([[bench.opening(edge, float(one)) for one in current] for edge in edges])
     shape = (len(edges), len(current), parts)
     at_opening, peak, rising = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, dtype=bool)
-    notes: dict[str, None] = {}
+    notes: dict[str, None] = dict.fromkeys(rough_notes(scenario))
 
     def known(count: int) -> Peaks:
         return Peaks(

@@ -28,7 +28,15 @@ from ampsoak.runfile.partfile import check_target
 from ampsoak.runfile.write import write_protected
 from ampsoak.scenario.case import CurrentProfile, Scenario
 from ampsoak.scenario.device_case import DeviceChoice, Reclosing, RelayChoice
-from ampsoak.study.model import initial_state, limit_records, model_of, provenance_of, record_of_section
+from ampsoak.study.model import (
+    initial_state,
+    limit_records,
+    model_of,
+    provenance_of,
+    record_of_section,
+    resolved_of,
+    rough_notes,
+)
 from ampsoak.study.run import COPPER_MELTS
 
 SETTLING = 86400.0  # [s] longest time followed after the history's end for parts to peak
@@ -111,7 +119,10 @@ def protected_run(
         limits=tuple(limit_records(scenario.limits, scenario)),
         without=base,
         edges=tuple(_outcome(bench, number, edge, loop, base, states) for edge, loop in followed.items()),
-        notes=tuple(f"no device has a model for its {edge} edge, so that edge was not followed" for edge in missing),
+        notes=(
+            *(f"no device has a model for its {edge} edge, so that edge was not followed" for edge in missing),
+            *rough_notes(scenario),
+        ),
         duration=scenario.run.duration,
         profile=scenario.circuits[number].profile,
         reclosing=reclose,
@@ -123,7 +134,7 @@ def protected_run(
                   "tolerance_kelvin": scenario.run.tolerance, "wall_seconds": clock.perf_counter() - began}  # fmt: skip
     record = record_of(
         found, section=record_of_section(bench.model.section), statistics=statistics, scenario_text=scenario.source_text,
-        scenario_file=scenario.source_file, resolved=scenario.resolved, assumptions=list(scenario.assumptions),
+        scenario_file=scenario.source_file, resolved=resolved_of(scenario), assumptions=list(scenario.assumptions),
         provenance=provenance_of(scenario),
     )  # fmt: skip
     return replace(found, canonical_hash=write_protected(path, record, force))

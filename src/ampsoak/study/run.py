@@ -17,7 +17,7 @@ from ampsoak.heat.watch import LimitWatch, PartReader, ProbeReader
 from ampsoak.runfile.records import Event, Run
 from ampsoak.runfile.write import MemoryRecorder, RunHeader, RunWriter
 from ampsoak.scenario.case import Scenario
-from ampsoak.study.model import initial_state, limit_records, model_of, provenance_of, record_of_section
+from ampsoak.study.model import initial_state, limit_records, model_of, provenance_of, record_of_section, resolved_of
 
 Progress = Callable[[float, float, str, float], None]
 _CLOSURE = 1e-6  # energy must close to this share of what was generated or lost
@@ -172,7 +172,7 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
         limits=limit_records(scenario.limits, scenario),
         scenario_text=scenario.source_text,
         scenario_file=scenario.source_file,
-        resolved=scenario.resolved,
+        resolved=resolved_of(scenario),
         assumptions=list(scenario.assumptions),
         provenance=provenance_of(scenario),
     )
