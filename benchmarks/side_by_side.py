@@ -34,6 +34,7 @@ One JSON line per call is appended to benchmarks/results.jsonl (or ``--json``): 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import importlib.metadata
 import json
 import math
@@ -326,6 +327,8 @@ def say(result: dict) -> None:
             f"  largest difference of a time to a limit between solvers: {result['members_differ_percent']:.2f} %; "
             f"reached by one and not by the other: {result['members_differ_in_outcome']}"
         )
+    if result["source_changed"]:
+        print("  ATTENTION: ampsoak's sources changed during this row; its solvers may have run different code")
     if mesh:
         costs = [f["nanoseconds_per_unknown_and_step"] for f in result["solvers"].values() if "wall" in f]
         print(f"  dearest over cheapest per unknown and step: {max(costs) / min(costs):.2f} (wanted at most 1.5)")
@@ -347,6 +350,14 @@ def _commit() -> str | None:
         return subprocess.run(command, capture_output=True, text=True, check=True).stdout.strip()
     except (OSError, subprocess.CalledProcessError):
         return None
+
+
+def _source_digest() -> str:
+    """Digest of ampsoak's sources, to notice that somebody edits what is being measured."""
+    found = hashlib.sha256()
+    for path in sorted((ROOT / "src" / "ampsoak").rglob("*.py")):
+        found.update(path.read_bytes())
+    return found.hexdigest()[:12]
 
 
 def _versions() -> dict[str, str | None]:
@@ -383,7 +394,9 @@ def main() -> None:
     print(f"{runs} timed runs of each solver after a warming one, taking turns")
     by_name = {row.name: row for row in ROWS}
     for name in chosen:
+        digest = _source_digest()
         result = start_row(runs) if name == "start" else measure(by_name[name], runs, given.quick)
+        result |= {"source": digest, "source_changed": _source_digest() != digest}
         judge(result)
         record["rows"].append(result)
         say(result)

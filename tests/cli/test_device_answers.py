@@ -60,6 +60,9 @@ def test_cover_answers_load_points_and_short_circuit(ampsoak, solved, series, tm
     assert "400 A, is beyond the stated breaking capacity, 300 A" in said.out
     assert "at most 9,000 A²s; what the conductor takes up is not known" in said.out  # a drawing states no k
     assert not FORBIDDEN.search(said.out.replace(CAUTION_LINE, ""))
+    assert re.search(r"^main and breaker in series, where the first that opens counts:$", said.out, re.MULTILINE)
+    together = [row for row in rows_of(tmp_path / "out" / "verdicts.csv") if row["device"] == "all in series"]
+    assert float(together[-1]["from [A]"]) == 300.0  # beyond it the breaker's opening says nothing
     rows = rows_of(tmp_path / "out" / "device_questions.csv")
     breaker = [row for row in rows if row["device"] == "breaker"]
     assert [row["question"] for row in breaker] == ["load point"] * 3 + ["breaking capacity", "let-through"]

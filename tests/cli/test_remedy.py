@@ -88,6 +88,28 @@ def test_an_interrupt_loses_nothing_and_the_next_call_goes_on(ampsoak, small, tm
     assert done["limit_curves_read_again"] == 2
 
 
+def test_an_interrupt_in_the_first_curve_does_not_claim_that_something_is_kept(ampsoak, small, tmp_path, monkeypatch):
+    from ampsoak.study import curve
+
+    def interrupted(case, *more, **named):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(curve, "limit_curve", interrupted)
+    said = ampsoak("remedy", small, "--by", "load", "-o", tmp_path / "out", "-q")
+    assert said.status == 130
+    kept = [path for path in (tmp_path / "out").rglob("*") if path.is_file()]
+    assert ("is kept in" in said.err) == bool(kept) and "curves" not in said.err
+
+
+def test_of_devices_in_series_the_one_nearest_the_cable_is_asked_about(ampsoak, small, tmp_path):
+    """Devices stand in the order of the file, upstream first (README): a relay above the breaker is not what is varied."""
+    case = tmp_path / "series.toml"
+    relay = '[[relay]]\nname = "main"\npickup = "80 A"\ncurve = "IEC standard inverse"\nsetting = 0.1\n'
+    case.write_text(small.read_text().replace("[[device]]", f"{relay}[[device]]"))
+    said = ampsoak("remedy", case, "--by", "rating", "-q")
+    assert said.status == 0 and "What would let breaker open before" in said.out
+
+
 def test_what_cannot_be_varied_is_left_out_with_its_reason(ampsoak, small):
     said = ampsoak("remedy", small, "--by", "fill_thickness")
     assert said.status == 2

@@ -20,7 +20,7 @@ from ampsoak.heat import reactions as laws
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.fold import folded
 from ampsoak.heat.reactions import ReactantReader, asked_reactions, reactions_of
-from ampsoak.heat.stepping import Member, Stepper, start_state
+from ampsoak.heat.stepping import _SCHEME, Member, Stepper, start_state
 from ampsoak.library.laws import GAS_CONSTANT
 from ampsoak.library.materials import Reaction
 from ampsoak.scenario.case import CurrentProfile, Paint, Part, RunSettings
@@ -33,7 +33,7 @@ ACTIVATION = 600.0  # E / (R T) at the wall: the exponential law is the limit of
 UNIT = WALL / ACTIVATION  # [K] that make the rate grow by e
 
 
-def reaction(rise: float, rate: float, *, order=1.0, at=400.0, energy=1e5, span=(300.0, 1500.0), name="made up") -> Reaction:
+def reaction(rise: float, rate: float, *, order=1.0, at=400.0, energy=1e5, span=(290.0, 1500.0), name="made up") -> Reaction:
     """A reaction of ``rise`` [J/kg] that goes with ``rate`` [1/s] at ``at`` [K]."""
     before = rate * np.exp(energy / (GAS_CONSTANT * at))
     return Reaction(name, Value.exact(rise), Value.exact(before), Value.exact(energy), order, *span)
@@ -58,11 +58,13 @@ def given_off(stepper) -> float:
     return stepper.model.copies * float((found.mass * found.heat * (1.0 - stepper.remaining)).sum())
 
 
-def check_energy(steps, before: float = 0.0) -> None:
-    """Every step closes to 1e-9 of the largest of its own terms."""
+def check_energy(steps) -> None:
+    """Energy closes to 1e-9 of what was turned over until then, at every step."""
+    turnover = residual = 0.0
     for step in steps:
-        scale = max(abs(step.generated), abs(step.lost), abs(step.stored), before)
-        assert abs(step.stored + step.lost - step.generated) <= 1e-9 * scale
+        turnover += max(abs(step.generated), abs(step.lost), abs(step.stored))
+        residual += step.stored + step.lost - step.generated
+        assert abs(residual) <= 1e-9 * turnover
 
 
 # -- one well-stirred material ----------------------------------------------------------------------------------------------
@@ -74,29 +76,37 @@ def test_a_stirred_material_heats_itself_as_its_equations_say(order, rise):
     # SciPy's Radau at 1e-10 of d(share)/dt = -k share^n, dT/dt = rise k share^n; self-heating runs through its steepest part
     scenario = stirred(order, rise, 1e-3)
     model = model_for(scenario, (even(1.0, 3), even(1.0, 2)))
-    stepper = stepper_of(scenario, model, 0.1)
     (law,) = scenario.parts[0].material.reactions
 
     def slope(_, state):
         speed = law.pre_exponential.typical * np.exp(-1e5 / (GAS_CONSTANT * state[0])) * max(state[1], 0.0) ** order
         return [rise * speed, -speed]
 
-    until = 600.0 if rise > 0 else 2000.0
+    until = 600.0 if rise > 0 else 8000.0
     reference = solve_ivp(slope, (0.0, until), [400.0, 1.0], "Radau", rtol=1e-10, atol=1e-12, dense_output=True)
-    steps = list(stepper.steps(until))
-    check_energy(steps)
-    times = np.array([step.end for step in steps])
-    hottest = np.array([step.after.max() for step in steps])
-    left = np.array([step.left_after.mean() for step in steps])
-    exact = reference.sol(times)
-    assert exact[1, -1] < 0.5  # the check covers most of the reaction
-    # the steepest course shifted in time by what a tolerance of 0.1 K means at its start
-    steepest = np.abs(np.gradient(exact[0], times)).max() if rise > 0 else 0.0
-    assert steepest < 50.0
-    assert np.abs(hottest - exact[0]).max() < 0.1 * (5.0 if rise > 0 else 1.0)
-    assert np.abs(left - exact[1]).max() < 5 * 0.1 / abs(rise)
-    # cells of one material at one temperature stay together
-    assert max(np.ptp(step.after[: model.cells]) for step in steps) < 1e-9
+    shifts = []
+    for tolerance in (0.1, 0.01):
+        stepper = stepper_of(scenario, model, tolerance)
+        steps = list(stepper.steps(until))
+        check_energy(steps)
+        # cells of one material at one temperature stay together
+        assert max(np.ptp(step.after[: model.cells]) for step in steps) < 1e-9
+        times = np.array([step.end for step in steps])
+        found = np.array([[step.after.max(), step.left_after.mean()] for step in steps])
+        exact = reference.sol(times).T
+        assert exact[-1, 1] < 0.5  # most of the reaction is covered
+        # both belong together: what is missing of the reactant is what has warmed
+        assert found[:, 0] - 400.0 == pytest.approx(rise * (1.0 - found[:, 1]), abs=1e-7)
+        assert found[-1, 0] == pytest.approx(exact[-1, 0], abs=tolerance)
+        if rise < 0:
+            assert np.abs(found[:, 0] - exact[:, 0]).max() < tolerance
+            continue
+        # what an error of the tolerance at the start does to a course that heats itself: it comes that much earlier or later
+        on_the_way = (found[:, 0] > 401.0) & (found[:, 0] < 540.0)
+        due = [brentq(lambda t, level=level: reference.sol(t)[0] - level, 0.0, until) for level in found[on_the_way, 0]]
+        shifts.append(np.abs(times[on_the_way] - due).max())
+        assert shifts[-1] < tolerance / slope(0.0, [400.0, 1.0])[0]
+    assert rise < 0 or shifts[1] < 0.4 * shifts[0]
 
 
 @pytest.mark.parametrize("order", [0.0, 0.5, 1.0])
@@ -120,8 +130,6 @@ def test_a_step_takes_no_more_than_is_left_however_long_it_is():
     scheme_step, remaining = 1e6, np.array([1.0, 0.3, 1.0, 1e-6])
     scenario = stirred(1.0, 1.0, 1e-3)
     found = reactions_of(model_for(scenario, (even(1.0, 2), even(1.0, 2))))
-    from ampsoak.heat.stepping import _SCHEME
-
     for order in (0.0, 0.5, 0.854, 1.0, 1.5, 2.0, 3.0):
         several = replace(found, order=np.full(len(found.mass), order))
         speeds = several.stage_speeds(np.full((3, len(remaining)), 500.0), remaining, scheme_step, _SCHEME)
@@ -132,8 +140,8 @@ def test_a_step_takes_no_more_than_is_left_however_long_it_is():
         # the stages satisfy their own equation where something is left: speed = k left^n
         rate = several.rate_constant(np.full(len(remaining), 500.0))
         left = remaining - scheme_step * _SCHEME[0, 0] * speeds[0]
-        if order > 0:
-            assert speeds[0] == pytest.approx(rate * np.maximum(left, 0.0) ** order, rel=1e-5)
+        there = left > 1e-6 * remaining  # below, subtracting leaves rounding only
+        assert speeds[0][there] == pytest.approx((rate * np.maximum(left, 0.0) ** order)[there], rel=1e-5)
 
 
 @pytest.mark.parametrize("order", [0.3, 0.854, 1.7, 3.0])
@@ -207,21 +215,19 @@ def test_a_cylinder_runs_away_above_the_critical_parameter_only(factor, settles)
 
 
 def cable(*, reacting: bool = True, asked: bool = True, **changes):
-    """A warmed conductor in a sheath that takes heat up and a fill that gives it off, films all round, symmetric."""
+    """A warmed conductor in a sheath that takes heat up and a fill that gives it off, films all round, symmetric.
+
+    Materials have a capacity of 1 J/(kg K), so heats per mass are the rises they would give with nothing lost.
+    """
     sheath = replace(simple("sheath", 0.17, 1.4e6), reactions=(reaction(-80.0, 2e-3, energy=6e4, span=(330.0, 480.0)),))
     laws = (reaction(60.0, 3e-3, order=0.854, energy=4e4, name="binder"), reaction(20.0, 1e-3, order=2.0, energy=8e4))
     fill = replace(simple("fill", 0.05, 5e4), reactions=laws)
-    # reactions above are per kilogram of density 1: heat of a few hundred thousand joules per cubic metre
-    sheath, fill = (
-        replace(one, reactions=tuple(replace(law, heat=Value.exact(law.heat.typical * 2e4)) for law in one.reactions))
-        for one in (sheath, fill)
-    )
     if not reacting:
         sheath, fill = (replace(one, reactions=()) for one in (sheath, fill))
-    core = Circle(15 * MM, 15 * MM, 1.5 * MM)
+    core = Circle(15 * MM, 15 * MM, 2.5 * MM)
     parts = [Part("fill", fill), Part("sheath", sheath), Part("core", simple("copper", 400.0, 3.45e6))]
-    paints = [Paint(Circle(15 * MM, 15 * MM, 4 * MM), 1), Paint(core, 2)]
-    profile = CurrentProfile((0.0, 900.0, 2400.0), (32.0, 8.0), (32.0, 8.0))
+    paints = [Paint(Circle(15 * MM, 15 * MM, 5.5 * MM), 1), Paint(core, 2)]
+    profile = CurrentProfile((0.0, 900.0, 2400.0), (60.0, 8.0), (60.0, 8.0))
     scenario = case(
         30 * MM, 30 * MM, parts, paints, [wire(2, core, per_metre=8e-3, coefficient=0.0039)],
         all_edges(film, 30 * MM, 30 * MM, 8.0, 300.0), start=300.0, current=profile, duration=2400.0,
@@ -230,11 +236,11 @@ def cable(*, reacting: bool = True, asked: bool = True, **changes):
     return replace(scenario, **changes)
 
 
-LINES = even(30 * MM, 15), even(30 * MM, 15)
+LINES = even(30 * MM, 20), even(30 * MM, 20)
 
 
 def test_a_small_section_agrees_with_the_method_of_lines():
-    # SciPy's BDF at 1e-9 on the section's own conductances: temperatures and every reactant in every cell
+    # SciPy's BDF at 1e-7 on the section's own conductances: temperatures and every reactant in every cell
     scenario = cable()
     model = model_for(scenario, LINES)
     stepper = stepper_of(scenario, model, 0.1)
@@ -259,9 +265,9 @@ def test_a_small_section_agrees_with_the_method_of_lines():
     begin, marks = np.concatenate([np.full(n, 300.0), np.ones(len(found.mass))]), (0.0, 900.0, 2400.0)
     pattern = _pattern(model, found, live)
     worst_state = worst_left = 0.0
-    for low, high, current in zip(marks[:-1], marks[1:], (32.0, 8.0), strict=True):
+    for low, high, current in zip(marks[:-1], marks[1:], (60.0, 8.0), strict=True):
         run = solve_ivp(
-            slope, (low, high), begin, "BDF", args=(current,), rtol=1e-8, atol=1e-8, dense_output=True, jac_sparsity=pattern
+            slope, (low, high), begin, "BDF", args=(current,), rtol=1e-7, atol=1e-7, dense_output=True, jac_sparsity=pattern
         )
         begin = run.y[:, -1]
         for step in steps:
@@ -271,7 +277,8 @@ def test_a_small_section_agrees_with_the_method_of_lines():
                 worst_left = max(worst_left, np.abs(step.left_after - both[n:]).max())
     assert steps[-1].left_after.min() < 0.2 and max(step.after.max() for step in steps) > 400.0  # something has reacted
     assert worst_state < 0.1
-    assert worst_left < 2e-3
+    # 0.1 K more or less all along changes the rate by E/(R T²) x 0.1 K = 0.7 % at 330 K, where most of the sheath reacts
+    assert worst_left < 0.1 * 6e4 / (GAS_CONSTANT * 330.0**2)
 
 
 def _pattern(model, found, live):
@@ -335,17 +342,17 @@ def test_reactions_that_are_not_asked_for_change_not_one_bit():
 
 def test_a_runaway_ends_the_run_with_a_plain_word():
     # 3000 K of adiabatic rise: the run ends where copper melts
-    scenario = replace(stirred(1.0, 3000.0, 1e-2, span=(300.0, 5000.0)), run=RunSettings(1e4, 0.1, (), True))
+    scenario = replace(stirred(1.0, 3000.0, 1e-2, energy=5e4, span=(300.0, 5000.0)), run=RunSettings(1e4, 0.1, (), True))
     run = simulate(scenario)
     assert run.events[-1].kind == "runaway" and run.time[-1] < 1e3
     assert run.energy_residual == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_reaction_faster_than_any_step_is_told_as_such():
-    # a rate that grows a million times within a kelvin from 401 K on cannot be followed
-    fast = stirred(0.0, 1e12, 1.0, at=401.0, energy=1e9, span=(300.0, 5000.0))
+    # a rate that grows e times within 0.7 K, with a reactant that never ends
+    fast = stirred(0.0, 1e12, 1e-12, energy=2e6, span=(300.0, 5000.0))
     model = model_for(fast, (even(1.0, 1), even(1.0, 1)))
     stepper = stepper_of(fast, model, 0.1)
-    with pytest.raises(NumericalError, match="a reaction gives heat faster than any step can follow|runs away without end"):
+    with pytest.raises(NumericalError, match="reactions on: one may give heat faster than any step can follow"):
         for _ in stepper.steps(1e6):
             pass

@@ -144,3 +144,14 @@ def test_a_device_of_one_side_only_is_told(found):
     assert "  before: no such device" in verdict_lines(alone)
     assert not any("device" in row[1] for row in effect_rows(alone))
     assert any("no device to set side by side before" in note for note in alone.notes)
+
+
+@pytest.mark.parametrize(
+    ("fault", "told"), [(1500.0, ["1500 A"]), (900.0, ["1500 A, before", "900 A, after"])], ids=["the same", "another"]
+)
+def test_prospective_fault_currents_are_in_the_key(fault, told):
+    curve = samples.curve()
+    later = dataclasses.replace(slower(curve), fault_current=fault)
+    sides = [Side(name, with_given(one), cover(one, ())) for name, one in (("before", curve), ("after", later))]
+    words = [one for one in texts_of(compared_curves_figure(compare(*sides))) if one.startswith("prospective fault current")]
+    assert words == [f"prospective fault current {one}" for one in told]

@@ -8,8 +8,18 @@ import numpy as np
 import pytest
 from figure_reading import axes_of, crowded, lines_of, texts_of
 
-from ampsoak.report.peaks import drawn_table, hottest, other_parts, peak_figure, peak_rows, peak_table
-from ampsoak.report.words import CAUTION_LINE
+from ampsoak.report import style
+from ampsoak.report.peaks import (
+    drawn_table,
+    hottest,
+    other_parts,
+    outside_validity,
+    peak_figure,
+    peak_rows,
+    peak_table,
+    worst_words,
+)
+from ampsoak.report.words import CAUTION_LINE, OUTSIDE_VALIDITY
 from ampsoak.study.peaks import Peaks
 
 CURRENT = np.array([20.0, 30.0, 60.0, 200.0])
@@ -102,3 +112,21 @@ def test_tables_hold_what_is_drawn_and_every_part():
     assert rows[3][2] == "75 °C at 30.0 A, in fill; 69 °C when it opens, after 15 min"
     nothing = dataclasses.replace(found, peak=np.full((2, 4, 3), np.nan))
     assert peak_rows(nothing)[0][2] == "nothing known"
+
+
+def test_courses_that_pass_a_damage_limit_are_marked_grey_in_every_panel():
+    """The fill, whose 60 °C is flagged in the sample, passes it at 30 A by the slow edge only (75 °C): the conductor's too is grey."""
+    figure, upper, lower = panels(sample())
+    assert outside_validity(sample()).tolist() == [[False] * 4, [False, True, False, False]]
+    for axes in (upper, lower):
+        (grey,) = lines_of(axes, f"slow edge, {OUTSIDE_VALIDITY}")
+        assert grey.get_xdata().tolist() == [30.0] and grey.get_color() == style.FAINT
+        assert not lines_of(axes, f"fast edge, {OUTSIDE_VALIDITY}")
+    assert any(OUTSIDE_VALIDITY in one for one in texts_of(figure))
+
+
+def test_an_edge_that_opens_at_no_current_is_told_as_idle_not_as_unknown():
+    nothing = np.full_like(sample().peak, np.nan)
+    idle = sample(state=(("never opens",) * 4, ("unknown",) * 4), peak=nothing, at_opening=nothing)
+    assert worst_words(idle, 0, (2,)) == "does not open within 24 h at any of these currents"
+    assert worst_words(idle, 1, (2,)) == "nothing known"

@@ -329,6 +329,9 @@ def test_unreadable_paths_are_file_errors(tmp_path):
     (tmp_path / "latin.toml").write_bytes("title = 'é'".encode("latin-1"))
     with pytest.raises(FileError, match="UTF-8"):
         load_scenario(tmp_path / "latin.toml")
+    (tmp_path / "curve.h5").write_bytes(b"\x89HDF\r\n\x1a\n" + bytes(100))
+    with pytest.raises(FileError, match=r"is a result file \(HDF5\), not text; name the scenario file"):
+        load_scenario(tmp_path / "curve.h5")
     with pytest.raises(FileError):
         load_scenario("a\0b.toml")
 

@@ -292,6 +292,19 @@ def test_a_line_may_come_from_a_file(tmp_path, faults_of, sound):
     assert fault.key == "device[0].line_csv" and "swapped" in fault.message
 
 
+@pytest.mark.parametrize("rows", ["3600,29\n100,50\n7,125\n", "7,125\n100,50\n3600,29\n"])
+def test_swapped_columns_of_a_file_are_told_once_with_its_line(tmp_path, faults_of, sound, rows):
+    """No device has to open below its rating, so a column from 7 up beside one from 29 A up is no current of a 25 A device."""
+    (tmp_path / "line.csv").write_text(f"# off the sheet\ntime,current\n{rows}")
+    keys = 'line_csv = {{ file = "line.csv", current_column = "{}", time_column = "{}", current_unit = "A", time_unit = "s" }}\n'
+    text = sound.replace('standard = "UL 489"\nrating = "15 A"\n', 'rating = "25 A"\ntime_tolerance = 0.25\n')
+    (fault,) = faults_of(text.replace("time_tolerance", keys.format("time", "current") + "time_tolerance"))
+    assert (fault.file.endswith("line.csv"), fault.line, "swapped" in fault.message) == (True, 3, True)
+    right = text.replace("time_tolerance", keys.format("current", "time") + "time_tolerance")
+    if rows.startswith("3600"):
+        assert load_scenario_text(right, "case.toml", tmp_path).devices[0].rating == 25.0
+
+
 def test_the_schema_takes_it(sound):
     jsonschema = pytest.importorskip("jsonschema")
     import tomllib

@@ -1,4 +1,4 @@
-"""Reactions of materials in a scenario: keys arrive, slips are told, and a run does not pretend to use them."""
+"""Reactions of materials in a scenario: keys arrive, slips are told, and what a run with them means is said."""
 
 from __future__ import annotations
 
@@ -69,8 +69,20 @@ def test_a_slip_is_told_at_its_key(old, new, key, words, faults_of):
     assert words in fault.message
 
 
-def test_a_run_that_asks_for_reactions_is_refused_rather_than_done_without_them(faults_of):
+def test_a_run_that_asks_for_reactions_says_how_rough_they_are():
     asked = HEAD.replace('duration = "1 h"\n', 'duration = "1 h"\nreactions = true\n')
-    (fault,) = faults_of(asked + FUEL)
-    assert fault.key == "run.reactions" and "not stepped" in fault.message
-    assert faults_of(asked.replace("true", "false") + FUEL) == ()
+    scenario = load_scenario_text(asked + FUEL)
+    assert scenario.run.reactions is True
+    said = " ".join(scenario.assumptions)
+    assert "rough model of chemical heat" in said and "not a statement on ignition" in said
+    assert "fuel: binder" in said and "soaked starts" in said
+    for text in (HEAD + FUEL, asked.replace("true", "false") + FUEL):
+        scenario = load_scenario_text(text)
+        assert scenario.run.reactions is False and "chemical heat" not in " ".join(scenario.assumptions)
+    inert = load_scenario_text(asked + FUEL.split("[[material.reaction]]")[0] + "reaction = []\n")
+    assert "what reacts: none of the materials" in " ".join(inert.assumptions)
+
+
+def test_reactions_are_switched_by_true_or_false_only(faults_of):
+    (fault,) = faults_of(HEAD.replace('duration = "1 h"\n', 'duration = "1 h"\nreactions = "rough"\n') + FUEL)
+    assert fault.key == "run.reactions"

@@ -25,6 +25,14 @@ VERDICT_WORDS = {
     "unknown": ("unknown", "nothing can be said"),
 }
 
+SERIES_WORDS = {
+    "never_reached": ("not reached", "the cable settles below the limit"),
+    "covered": ("covered", "by {}"),
+    "within_band": ("within the band", "depends on the individual {}"),
+    "uncovered": ("uncovered", "none of them opens before the limit, or has to"),
+    "unknown": ("unknown", "nothing can be said of {} there"),
+}
+
 NUISANCE_WORDS = {
     "held": ("held", "even a fast device stays closed"),
     "may_open": ("within the band", "depends on the individual device"),
@@ -73,6 +81,7 @@ def give_answer(
     answer += curve_lines(curve) if curve is not None else []
     for device in coverage.devices if coverage is not None else ():
         answer += verdict_lines(device)
+    answer += series_lines(coverage) if coverage is not None else []
     for line in answer:
         if not line.startswith(" ") and line.endswith(":"):
             if lines[-1]:
@@ -105,6 +114,26 @@ def verdict_lines(entry: DeviceCoverage) -> list[str]:
     return [*lines, *(f"  Note: {note}." for note in entry.notes)]
 
 
+def series_lines(coverage: Coverage) -> list[str]:
+    """All devices together as a table per limit; nothing where there is one device."""
+    from ampsoak.coverage.words import range_words
+    from ampsoak.report.words import joined_words, uncovered_words
+
+    if not coverage.series:
+        return []
+    lines = [f"{joined_words(entry.device.name for entry in coverage.devices)} in series, where the first that opens counts:"]
+    for limit in coverage.series:
+        lines.append(f'  Against "{limit.limit}":')
+        rows = []
+        for number, interval in enumerate(limit.intervals):
+            word, meaning = SERIES_WORDS[interval.verdict]
+            rows.append((_range(*range_words(interval.low, interval.high), first=number == 0), word,
+                         meaning.format(joined_words(interval.devices))))  # fmt: skip
+        lines += columns(rows, indent=4)
+        lines.append(f"    {uncovered_words(limit)}")
+    return lines
+
+
 def question_lines(entry: DeviceCoverage) -> list[str]:
     """Whether one device holds what loads draw, and its short-circuit numbers, as far as they are stated."""
     from ampsoak.coverage.words import current_words, time_words
@@ -127,14 +156,20 @@ def _verdict_row(interval: Interval, first: bool) -> tuple[str, str, str]:
     """Range of current, verdict, and what that means."""
     from ampsoak.coverage.words import range_words
 
-    *low, high = range_words(interval.low, interval.high)
     verdict, meaning = VERDICT_WORDS[interval.verdict]
     rests = f" ({interval.decided_by})" if "edge" in interval.decided_by or "hold" in interval.decided_by else ""
     return (
-        f"at about {high}" if not low else f"up to {high}" if first else f"{low[0]} to {high}",
+        _range(*range_words(interval.low, interval.high), first=first),
         verdict,
         interval.reason if interval.verdict == "unknown" else f"{meaning}{rests}",
     )
+
+
+def _range(*ends: str, first: bool) -> str:
+    """A range of current out of its words: one end is a sliver, the first range begins where the currents begin."""
+    if len(ends) == 1:
+        return f"at about {ends[0]}"
+    return f"up to {ends[1]}" if first else f"{ends[0]} to {ends[1]}"
 
 
 def kind_words(record: Run | Curve | Protected) -> str:

@@ -48,7 +48,7 @@ def remedy(
         typer.Option(help="What to vary; repeat for several, each by itself.", show_default="all that apply"),
     ] = None,
     device: Annotated[
-        str | None, typer.Option(metavar="NAME", help="The device that has to open.", show_default="the first")
+        str | None, typer.Option(metavar="NAME", help="The device that has to open.", show_default="the last in series, nearest the cable")
     ] = None,
     limit: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Only this limit; repeat for several.", show_default="all")
@@ -133,7 +133,7 @@ def _question(case, path: Path, device, limits, lowest, highest, basis) -> Quest
             raise UsageError(f'{option} "{given}": {error}') from error
     if None not in ends and ends[0] >= ends[1]:
         raise UsageError(f"--lowest {lowest} is not below --highest {highest}")
-    chosen = here[names.index(device) if device else 0]
+    chosen = here[names.index(device) if device else -1]
     if isinstance(chosen, DeviceChoice):
         device_curve(chosen).verdict_band(basis)  # a basis it does not have must not show after an hour
     return Question(chosen, *ends, basis, tuple(limits or ()))

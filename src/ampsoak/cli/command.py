@@ -114,8 +114,8 @@ def _kept_words(talk: Talk, begun: float) -> str:
     kept = []
     for target in talk.targets:
         for path in (target, target.with_name(target.name + ".part")):
-            # files written before this command began are not its own
-            if path.exists() and path.stat().st_mtime >= begun - 1.0:
+            # files written before this command began are not its own, and an empty folder holds nothing
+            if path.exists() and not (path.is_dir() and not any(path.iterdir())) and path.stat().st_mtime >= begun - 1.0:
                 kept.append(str(path))
     return f"What was computed is kept in {', '.join(kept)}." if kept else "Nothing was kept."
 

@@ -94,7 +94,7 @@ def _say_cost(talk: Talk, case: Scenario, count: int) -> None:
     # one jump up, and up to three coolings, each about a member of the limit curve
     members = max(case.curve.count, 1)
     each = 4.0 * float(estimate(case)["expected_seconds_curve"]) / members
-    talk.say(f"{count} currents, each with every edge followed: about {time_words(each * count)}.")
+    talk.say(f"{count} current{'s' * (count > 1)}, each with every edge followed: about {time_words(each * count)}.")
 
 
 class _Kept:
@@ -142,7 +142,8 @@ def _give(talk: Talk, found: Peaks, files: list[Path]) -> None:
     from ampsoak.report.peaks import peak_rows
     from ampsoak.report.words import CAUTION_LINE, joined_words
 
-    loop = f"{joined_words(found.devices)} in the loop at {len(found.current)} constant currents"
+    many = len(found.current)
+    loop = f"{joined_words(found.devices)} in the loop at {many} constant current{'s' * (many > 1)}"
     lines = [
         found.title,
         f"  circuit {found.circuit}, {found.start_description}; {loop}",

@@ -27,6 +27,7 @@ from ampsoak.coverage.partition import Interval, classify, joined, partition
 from ampsoak.coverage.plain import plain
 from ampsoak.coverage.questions import Nuisance, ShortTime, nuisance, short_time_of
 from ampsoak.coverage.relays import Relay, curve_of_choice
+from ampsoak.coverage.series import SeriesLimit, in_series
 from ampsoak.coverage.stretches import Edge
 from ampsoak.coverage.words import adiabatic_words, current_words, interval_words, model_words, worst_words
 from ampsoak.runfile.records import OUTCOMES, Curve
@@ -126,6 +127,7 @@ class Coverage:
     adiabatic : tuple of AdiabaticCheck           one per limit
     devices : tuple of DeviceCoverage
     run_id : str                                  of the curve
+    series : tuple of SeriesLimit                 all devices together, per limit, as they stand in series; none of one device
     """
 
     title: str
@@ -142,6 +144,7 @@ class Coverage:
     adiabatic: tuple[AdiabaticCheck, ...]
     devices: tuple[DeviceCoverage, ...]
     run_id: str
+    series: tuple[SeriesLimit, ...] = ()
 
     @property
     def text(self) -> str:
@@ -239,6 +242,7 @@ def cover(
         preload = _soaking_current(curve)
     built = [curve_of_choice(device, preload) for device in devices]
     lines = [LimitLine(curve, number) for number in range(len(curve.limits))]
+    entries = tuple(_cover_device(curve, lines, device, basis, points) for device in built)
     return Coverage(
         title=curve.title,
         circuit=curve.circuit,
@@ -252,8 +256,9 @@ def cover(
         time_to_limit=np.asarray(curve.time_to_limit, dtype=float),
         outcome=tuple(tuple(OUTCOMES[code] for code in row) for row in curve.outcome),
         adiabatic=tuple(adiabatic_check(curve, line) for line in lines),
-        devices=tuple(_cover_device(curve, lines, device, basis, points) for device in built),
+        devices=entries,
         run_id=curve.run_id,
+        series=_together(entries),
     )
 
 
@@ -324,6 +329,18 @@ def _cover_limit(curve, line: LimitLine, device: DeviceCurve, basis: str, band: 
         verdict=tuple(row[0] for row in classify(line, band, device.hold_current, line.current)),
         sentences=tuple(sentences),
     )
+
+
+def _together(entries: tuple[DeviceCoverage, ...]) -> tuple[SeriesLimit, ...]:
+    if len(entries) < 2:
+        return ()
+    found, names = [], [entry.device.name for entry in entries]
+    for number, limit in enumerate(entries[0].limits):
+        partitions = [entry.limits[number].intervals for entry in entries]
+        intervals = in_series(names, partitions, [entry.device.breaking_capacity for entry in entries])
+        uncovered, unknown = joined(intervals, UNCOVERED), joined(intervals, ("unknown",))
+        found.append(SeriesLimit(limit.limit, limit.temperature, intervals, uncovered, unknown))
+    return tuple(found)
 
 
 def _shared(first, second) -> list[tuple[float, float]]:

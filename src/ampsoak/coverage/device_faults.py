@@ -11,7 +11,7 @@ from ampsoak.coverage.ambient import pickup_factor
 from ampsoak.coverage.let_through import let_through_energy
 from ampsoak.library.load import device_family, device_standards
 from ampsoak.scenario.device_case import DeviceChoice, RelayChoice
-from ampsoak.scenario.drawn_edges import crossing_of
+from ampsoak.scenario.drawn_edges import crossing_of, look_swapped
 
 FEWEST_POINTS = 2
 
@@ -129,7 +129,7 @@ def _edge_faults(side: str, points, rating: float, report: _Report) -> None:
         if not (all(math.isfinite(number) for number in point) and min(point) > 0.0):
             report(f"{side}[{index}]", point, "current and time must be positive finite numbers")
             return
-    if _look_swapped(current, time, rating):
+    if look_swapped(current, time, rating):
         report(side, points[0], "current and time look swapped; each point is (current, time)")
         return
     for index in range(1, len(points)):
@@ -137,17 +137,6 @@ def _edge_faults(side: str, points, rating: float, report: _Report) -> None:
             report(f"{side}[{index}]", points[index], "currents must increase from point to point")
         elif time[index] > time[index - 1]:
             report(f"{side}[{index}]", points[index], "a larger current cannot take longer; times must not increase")
-
-
-def _look_swapped(current, time, rating: float) -> bool:
-    """True where the first column reads as times of a device of ``rating`` [A] and the second as its currents.
-
-    A device is never obliged to open below its rating, so a whole column at or above it beside one that falls far
-    below is the current.
-    """
-    if rating > 0.0:
-        return bool(current.min() < 0.5 * rating and time.min() >= 0.9 * rating)
-    return bool(current.min() < 0.2 and time.min() >= 1.0)
 
 
 def _crossing_faults(choice: DeviceChoice, report: _Report) -> None:

@@ -121,8 +121,8 @@ class ShortTime:
                 "known without its adiabatic constant."
             )
         energy = {
-            "less": f"Below 0.1 s the device lets through no more than the conductor takes up, {amount}.",
-            "more": f"Below 0.1 s the device may let through more than the conductor takes up, {amount}.",
+            "less": f"Below 0.1 s the device lets through no more than the conductor takes up (k²S²), {amount}.",
+            "more": f"Below 0.1 s the device may let through more than the conductor takes up (k²S²), {amount}.",
             "not_stated": silent,
         }[self.energy]
         return breaking, energy

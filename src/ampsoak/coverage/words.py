@@ -139,7 +139,7 @@ def worst_words(worst: WorstOpening, basis: str) -> str:
         return f"Where {edge} never opens, the hottest conductor settles at {settled} {at}, at the worst."
     least = f", at least {temperature_words(worst.at_least)}" if math.isfinite(worst.at_least) else ""
     if worst.outcome == "no_steady_state":
-        return f"Where {edge} never opens no steady temperature was found {at}: the conductor goes on heating{least}."
+        return f"Where {edge} never opens, no steady temperature was found {at}: the conductor goes on heating{least}."
     return f"What the conductor reaches {at} by {edge} lies past the stored history{least}."
 
 

@@ -79,15 +79,16 @@ class BoundaryTables:
         times = np.atleast_1d(np.asarray(time, dtype=float))
 
         def values(name, default):
-            tables = [getattr(b, name) for b in self.boundaries]
-            found = [default(b) if table is None else table.at(times) for table, b in zip(tables, self.boundaries, strict=True)]
-            rows = [np.broadcast_to(value, len(times)) for value in found]
-            return np.ascontiguousarray(np.array(rows, dtype=float).reshape(len(rows), len(times)).T)
+            rows = np.empty((len(times), len(self.boundaries)))
+            for column, b in enumerate(self.boundaries):
+                table = getattr(b, name)
+                rows[:, column] = default(b) if table is None else [table.at(moment) for moment in times]
+            return rows
 
         air = values("temperature", lambda b: 293.15)
         return Surroundings(
             air=air,
-            radiant=values("surroundings", lambda b: b.temperature.at(times) if b.temperature else 293.15),
+            radiant=values("surroundings", lambda b: [b.temperature.at(moment) for moment in times] if b.temperature else 293.15),
             fixed=air,
             flux=values("flux", lambda b: 0.0),
             coefficient=values("coefficient", lambda b: 0.0),

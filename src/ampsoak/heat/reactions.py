@@ -1,7 +1,8 @@
 """Arrhenius reactions of a section: how fast each goes in each cell, what heat that gives, what is left of the reactant.
 
 A reaction is rough physics: single-step kinetics fitted to other samples, no oxygen balance, no gas carried away. It runs only
-where it is asked for. Below ``valid_from`` nothing reacts; above ``valid_to`` the rate stays what it is there.
+where it is asked for. Below ``valid_from`` nothing reacts, within 10 K above it the rate sets in smoothly; above ``valid_to`` it stays
+what it is there.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 
 _MOST_ROOTS = 60
+_ONSET = 10.0  # [K] over which a rate sets in; a jump at the begin of a span would cut the step at every cell that passes it
 _SLOWEST = 1e-200  # [1/s] nothing that slow reacts, and its reciprocal would overflow
 
 
@@ -55,7 +57,7 @@ class Reactions:
         """Rate constant of each entry (n,) [1/s] in a state (unknowns,) [K]."""
         here = temperature[self.unknown]
         held = np.clip(here, self.valid_from, self.valid_to)  # a guess on the way may lie anywhere, below zero too
-        return np.where(here >= self.valid_from, arrhenius_rate(held, self.pre_exponential, self.activation_energy), 0.0)
+        return self._onset(here) * arrhenius_rate(held, self.pre_exponential, self.activation_energy)
 
     def power(self, temperature: np.ndarray, remaining: np.ndarray) -> np.ndarray:
         """Heat given off in each unknown (unknowns,) [W/m] in a state with ``remaining`` (n,) of each reactant."""
@@ -65,10 +67,12 @@ class Reactions:
     def slope(self, temperature: np.ndarray, remaining: np.ndarray) -> np.ndarray:
         """Growth of ``power`` with temperature, (unknowns,) [W/(m K)]; 0 where the rate is held."""
         here = temperature[self.unknown]
-        rising = (here >= self.valid_from) & (here < self.valid_to)
-        speed = self.rate_constant(temperature) * remaining**self.order
-        growth = np.where(rising, self.activation_energy / (GAS_CONSTANT * here**2), 0.0)
-        return self._gathered(self.mass * self.heat * speed * growth)
+        held = np.clip(here, self.valid_from, self.valid_to)
+        full = arrhenius_rate(held, self.pre_exponential, self.activation_energy)
+        growth = np.where(here < self.valid_to, self.activation_energy / (GAS_CONSTANT * held**2), 0.0)
+        share = np.clip((here - self.valid_from) / _ONSET, 0.0, 1.0)
+        growth = self._onset(here) * growth + 6.0 * share * (1.0 - share) / _ONSET
+        return self._gathered(self.mass * self.heat * full * growth * remaining**self.order)
 
     def advanced(self, temperature: np.ndarray, remaining: np.ndarray, step: float) -> tuple[np.ndarray, np.ndarray]:
         """State of the reactants after ``step`` [s] at a held temperature, exactly.
@@ -125,6 +129,11 @@ class Reactions:
         here = capacity[self.unknown]
         rise = np.divide(np.abs(self.mass * self.heat), here, out=np.zeros_like(here), where=here > 0.0)
         return float((raw / damping * rise).max(initial=0.0))
+
+    def _onset(self, here: np.ndarray) -> np.ndarray:
+        """Share of the rate that counts, (n,): 0 below the span, all of it a little above its begin, smooth between."""
+        share = np.clip((here - self.valid_from) / _ONSET, 0.0, 1.0)
+        return share * share * (3.0 - 2.0 * share)
 
     def _gathered(self, amount: np.ndarray) -> np.ndarray:
         return np.bincount(self.unknown, amount, minlength=self.unknowns)

@@ -383,7 +383,8 @@ class Stepper:
         error = float(self.result[3])
         if speeds is not None:
             known = (self.states, self.remaining, step, _SCHEME, self.capacity)
-            error = max(error, self.reactions.error(speeds, *known))
+            # nothing forgets what is missing of a reactant, so its error gets no more than the tolerance itself
+            error = max(error, _LOCAL_SHARE * self.reactions.error(speeds, *known))
         allowed = _LOCAL_SHARE * self.tolerance
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:

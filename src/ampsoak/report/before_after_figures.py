@@ -23,6 +23,7 @@ _LONGEST_DECADE, _TALLEST, _WIDEST = 23.0, 150.0, 88.0  # [mm]
 _LABELS, _CLOCK, _ROW, _MAX_ROWS = 15.0, 15.0, 4.4, 12
 _TEMPERATURES, _CURRENTS, _BETWEEN, _GAP, _COLUMN = 92.0, 28.0, 5.0, 15.0, 58.0
 _MUTED = "#9a9a9a"
+_FAULT = {"linewidth": 1.0, "linestyle": (0, (8, 2, 1, 2))}
 _SAID_CHANGES = 8
 _STRONG_RUN = {"color": "#0b2f5c", "linewidth": 2.0, "linestyle": "-"}
 _MUTED_RUN = {"color": _MUTED, "linewidth": 1.6, "linestyle": (0, (6, 1.6))}
@@ -70,7 +71,7 @@ def compared_curves_figure(found: Comparison, number: int = 8) -> Figure:
     for side, color in zip(found.sides, (_MUTED, style.INK), strict=True):
         current = side.curve.fault_current
         if np.isfinite(current) and span[0] < current < span[1]:
-            axes.axvline(current, color=color, linewidth=1.0, linestyle=(0, (8, 2, 1, 2)), label=f"fault current {side.name}")
+            axes.axvline(current, color=color, **_FAULT, label=f"fault current {side.name}")
     draw_ribbon(page, rows, span, (left, bottom + height + 3.0, width))
     column.draw(page, beside, page.top - ribbon)
     return page.figure
@@ -137,6 +138,13 @@ def _column(found: Comparison, span, times, width: float) -> Column:
         entries = device_entries(entry, span, times[1], tone)
         column.entries([one for one in entries if one.words not in explained])
         explained |= {one.words for one in entries}
+    faults = {side.name: side.curve.fault_current for side in found.sides}
+    if faults["before"] == faults["after"]:
+        faults.pop("before")
+    for name, current in faults.items():
+        if np.isfinite(current):
+            words = f"prospective fault current {current_words(current)}" + (f", {name}" if len(faults) > 1 else "")
+            column.entries([Entry(words, {"color": _MUTED if name == "before" else style.INK, **_FAULT})])
     used = {interval.verdict for _, intervals in _rows(found) for interval in intervals}
     if used:
         column.heading("Ribbon above the axes")

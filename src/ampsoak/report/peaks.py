@@ -214,7 +214,8 @@ def worst_words(found: Peaks, number: int, parts: tuple[int, ...]) -> str:
     """The highest peak over all currents of one edge, where, and what it had at opening."""
     peak, at_opening = hottest(found.peak, parts)[number], hottest(found.at_opening, parts)[number]
     if not np.isfinite(peak).any():
-        return "nothing known"
+        idle = all(word == "never opens" for word in found.state[number])
+        return f"does not open within {time_words(found.horizon)} at any of these currents" if idle else "nothing known"
     place = int(np.nanargmax(peak))
     part = parts[int(np.nanargmax(found.peak[number, place, list(parts)]))]
     least = "at least " if found.still_rising[number, place, part] else ""

@@ -42,6 +42,7 @@ _AXIS_LEFT, _AXIS_BELOW, _ABOVE, _BETWEEN = 11.0, 10.0, 5.0, 6.0  # [mm]
 _BAR = 20.0  # colour bar with its numbers [mm]
 _OVERVIEW, _ZOOM = (82.0, 78.0), (52.0, 44.0)  # largest width and height of a panel [mm]
 _NAME_COLUMNS, _LINE = 3, 4.0
+_MISSED = 1.0  # a peak so much hotter than every field shown is told [K]
 _LIMIT_PATTERNS = ((0, (4, 1.5)), (0, (1, 1.2)), (0, (6, 1.5, 1, 1.5)))
 
 
@@ -211,6 +212,12 @@ def _caption(run: Run, numbers: Sequence[int]) -> str:
         f"Computed temperatures in the section after {moments} of the current history, all on one colour scale, with the "
         "cable enlarged. Each conductor has one temperature; cells are drawn as computed, without smoothing."
     )
+    if len(run.time) and run.conductor_temperature.size:
+        hottest = run.conductor_temperature.max(axis=1)
+        place = int(np.argmax(hottest))
+        if float(hottest[place]) > float(run.snapshot_temperature[list(numbers)].max()) + _MISSED:
+            peak = f"{temperature_words(hottest[place])} after {time_words(run.time[place])}"
+            words += f" The conductors are hottest between these fields: {peak}."
     if any(_outside(run, number) for number in numbers):
         words += f" Drawn grey, as light as the colours of the scale: {OUTSIDE_VALIDITY}."
     return words

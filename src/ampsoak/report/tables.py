@@ -16,9 +16,12 @@ from ampsoak.report.history import traces
 from ampsoak.report.opening import opening_series
 from ampsoak.report.section_map import snapshot_numbers
 from ampsoak.report.time_current_data import all_series
-from ampsoak.report.words import CAUTIONS, answer_lines, celsius, first_reached
+from ampsoak.report.words import CAUTIONS, answer_lines, celsius, first_reached, joined_words
 from ampsoak.runfile.partfile import publish_bytes
 from ampsoak.runfile.records import OUTCOMES, Curve, Run, SectionRecord
+
+IN_SERIES = "all in series"  # in place of a device's name, where several stand together
+_NO_MARGIN = (np.nan, np.nan)
 
 SUMMARY_VERSION = 1
 
@@ -58,7 +61,7 @@ def limit_table(curve: Curve) -> Table:
 
 
 def verdict_table(coverage: Coverage) -> Table:
-    """The ribbon of the time-current figure: one row per device, limit and range of current."""
+    """The ribbon of the time-current figure: one row per device, limit and range of current; then all in series."""
     rows = [
         (
             entry.device.name, limit.limit, entry.basis, interval.low, interval.high, interval.verdict, interval.decided_by,
@@ -66,6 +69,11 @@ def verdict_table(coverage: Coverage) -> Table:
         )
         for entry in coverage.devices
         for limit in entry.limits
+        for interval in limit.intervals
+    ]
+    rows += [
+        (IN_SERIES, limit.limit, "", interval.low, interval.high, interval.verdict, joined_words(interval.devices), *_NO_MARGIN, "")
+        for limit in coverage.series
         for interval in limit.intervals
     ]
     columns = (

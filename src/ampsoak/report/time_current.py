@@ -291,12 +291,19 @@ def _draw_currents(page: Page, axes: Axes, curve: Curve, coverage: Coverage | No
 
 
 def _shown_pair(coverage: Coverage | None) -> tuple[DeviceCoverage, int] | None:
-    """Device and limit whose uncovered range is hatched: the first device, its widest range; the ribbon shows all."""
+    """Device and limit whose uncovered range is hatched; the ribbon shows all.
+
+    Of several devices the one that leaves least uncovered: what it leaves is what they leave together, or little more.
+    """
     if not coverage or not coverage.devices or not coverage.devices[0].limits:
         return None
-    entry = coverage.devices[0]
-    widths = [sum(np.log(high / low) for low, high in limit.uncovered) for limit in entry.limits]
-    return entry, int(np.argmax(widths))
+    entry = min(coverage.devices, key=lambda one: sum(_uncovered_widths(one)))
+    return entry, int(np.argmax(_uncovered_widths(entry)))
+
+
+def _uncovered_widths(entry: DeviceCoverage) -> list[float]:
+    """Per limit, how much of the logarithmic current axis is uncovered."""
+    return [float(sum(np.log(high / low) for low, high in limit.uncovered)) for limit in entry.limits]
 
 
 def _draw_uncovered(axes: Axes, curve: Curve, coverage: Coverage | None, span, top: float, width: float) -> None:
@@ -350,7 +357,8 @@ def _ribbon_rows(coverage: Coverage | None) -> list[tuple[str, tuple]]:
         for entry in (coverage.devices if coverage else ())
         for limit in entry.limits
     ]
-    return rows[:_MAX_ROWS]
+    series = [(f"all in series / {limit.limit}", limit.by_verdict) for limit in (coverage.series if coverage else ())]
+    return [*series, *rows][:_MAX_ROWS]
 
 
 def draw_ribbon(page: Page, rows, span, place, looks: dict = style.VERDICTS) -> None:
@@ -410,7 +418,7 @@ def _column(curve: Curve, coverage: Coverage | None, rows, width: float) -> Colu
     used = {interval.verdict for _, intervals in rows for interval in intervals}
     looks = [look for verdict, look in style.VERDICTS.items() if verdict in used]
     column.heading("Ribbon above the axes")
-    every = sum(len(one.limits) for one in coverage.devices)
+    every = sum(len(one.limits) for one in coverage.devices) + len(coverage.series)
     if every > len(rows):
         column.paragraph(f"{every - len(rows)} more rows stand in the table of this figure")
     column.entries(

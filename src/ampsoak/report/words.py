@@ -10,6 +10,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from ampsoak.coverage.compare import Coverage, DeviceCoverage, LimitCoverage
+from ampsoak.coverage.series import SeriesLimit
 from ampsoak.coverage.words import current_words, ranges_words, temperature_words, time_words
 from ampsoak.runfile.records import OUTCOMES, Curve, Event, Protected, Run
 
@@ -202,7 +203,7 @@ def device_lines(entry: DeviceCoverage) -> list[str]:
     return lines
 
 
-def uncovered_words(limit: LimitCoverage) -> str:
+def uncovered_words(limit: LimitCoverage | SeriesLimit) -> str:
     """The uncovered range in one sentence."""
     if limit.uncovered:
         return f"Uncovered: {ranges_words(limit.uncovered)}."

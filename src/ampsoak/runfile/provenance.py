@@ -8,6 +8,7 @@ import platform
 import subprocess
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 import h5py
@@ -161,6 +162,7 @@ def _version(package: str) -> str:
         return "not installed"
 
 
+@cache
 def _source_hash() -> str:
     """SHA-256 over the package's own code and data: says which code ran even from a changed checkout."""
     root = Path(ampsoak.__file__).parent
@@ -172,6 +174,7 @@ def _source_hash() -> str:
     return total.hexdigest()
 
 
+@cache  # what runs is what was loaded, whatever changes on disk meanwhile
 def _checkout() -> tuple[str, bool | None]:
     """Commit and whether code or project file differ from it; ("", None) when not run from a checkout."""
     package = Path(ampsoak.__file__).resolve().parent

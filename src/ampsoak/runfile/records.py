@@ -291,3 +291,18 @@ class Protected:
     def run_id(self) -> str:
         """First ten digits of the canonical hash, "" while there is none; what figures and tables carry."""
         return self.canonical_hash[:10]
+
+
+def _hash(record) -> str:
+    found = record.__dict__["canonical_hash"]
+    if callable(found):  # of a record that is in no file: computed when first asked for
+        found = record.__dict__["canonical_hash"] = found(record)
+    return found
+
+
+def _set_hash(record, value) -> None:
+    record.__dict__["canonical_hash"] = value
+
+
+for _record in (Run, Curve, Protected):
+    _record.canonical_hash = property(_hash, _set_hash, doc="SHA-256 of the content (``runfile.provenance``); \"\" if unsaved")

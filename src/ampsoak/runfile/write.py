@@ -328,7 +328,7 @@ class MemoryRecorder:
             scenario_text=header.scenario_text, scenario_file=header.scenario_file, resolved=header.resolved,
             assumptions=list(header.assumptions), provenance=header.provenance,
         )
-        self.run.canonical_hash = record_hash(self.run)
+        self.run.canonical_hash = record_hash  # when it is asked for
 
 
 def write_run(path, run: Run, force: bool = False) -> str:

@@ -20,7 +20,7 @@ from ampsoak.scenario.device_case import (
     motor_start,
     transformer_inrush,
 )
-from ampsoak.scenario.drawn_edges import crossing_of, edges_of_line, line_source
+from ampsoak.scenario.drawn_edges import crossing_of, edges_of_line, line_source, look_swapped
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.model import ScenarioFile
@@ -251,6 +251,9 @@ def _points_file(keys: DeviceKeys, path: Path, key: str, folder: FilePath, findi
     if found is None:
         return None
     current, time = found.values["current_column"], found.values["time_column"]
+    if len(current) and look_swapped(current, time, keys.rating.value if keys.rating else 0.0):
+        found.fault(0, "current_column", "currents and times look swapped; are current_column and time_column the right ones?")
+        return None
     for index in range(len(current)):
         for column, values in (("current_column", current), ("time_column", time)):
             if values[index] <= 0:

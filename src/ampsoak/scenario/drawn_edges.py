@@ -55,3 +55,14 @@ def line_source(source: str, current_tolerance: float, time_tolerance: float) ->
         if share
     ]
     return f"{source}; one line with {' and '.join(said) if said else 'no tolerance'}"
+
+
+def look_swapped(current, time, rating: float) -> bool:
+    """True where the first column reads as times of a device of ``rating`` [A] and the second as its currents.
+
+    A device is never obliged to open below its rating, so a whole column at or above it beside one that falls far
+    below is the current.
+    """
+    if rating > 0.0:
+        return bool(np.min(current) < 0.5 * rating and np.min(time) >= 0.9 * rating)
+    return bool(np.min(current) < 0.2 and np.min(time) >= 1.0)

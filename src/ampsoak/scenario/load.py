@@ -10,6 +10,7 @@ from ampsoak.scenario.case import Scenario
 from ampsoak.scenario.reading import read_document
 
 LARGEST_FILE = 2 * 1024 * 1024  # [byte]; far above any scenario, far below what hurts
+_HDF5_START = b"\x89HDF"  # first bytes of every HDF5 file (HDF5 file format specification, from memory)
 
 
 def load_scenario(path: str | Path) -> Scenario:
@@ -50,6 +51,8 @@ def read_text(path: Path, what: str) -> str:
     except FileNotFoundError:
         raise FileError(f"{path}: no such file") from None
     except UnicodeDecodeError as error:
+        if error.object.startswith(_HDF5_START):
+            raise FileError(f"{path} is a result file (HDF5), not text; name the {what} file, a .toml") from None
         raise FileError(f"{path} is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
     except (OSError, ValueError) as error:
         raise FileError(f"{path} cannot be read: {getattr(error, 'strerror', None) or error}") from None

@@ -9,10 +9,12 @@ from ampsoak.scenario.case import Scenario
 from ampsoak.section.build import Section, build_section
 from ampsoak.study.model import record_of_section
 
-# Rates measured on one core of a 2020s server (benchmarks/); they only serve to tell seconds from hours.
-_SECONDS_PER_FLOP = 6e-10
-_STEPS_PER_JUMP = 22
-_MEMBER_STEPS = 45
+# Rates measured on two cores of a 2020s server with the shipped scenarios; they only serve to tell seconds from hours. Members of
+# a limit curve share factorised matrices, which open air leaves less of.
+_SECONDS_PER_FLOP = 5e-10
+_MEMBER_SECONDS_PER_FLOP, _MEMBER_SECONDS_PER_FLOP_OPEN_AIR = 2e-10, 1.3e-9
+_STEPS_OF_A_RUN, _STEPS_PER_JUMP = 20, 2
+_MEMBER_STEPS = 20
 _BESIDE_KNEE = 4
 
 
@@ -45,7 +47,8 @@ def estimate(scenario: Scenario) -> dict:
     section = build_section(scenario)
     nx, ny = section.shape
     jumps = sum(len(circuit.profile.start) for circuit in scenario.circuits)
-    steps = _STEPS_PER_JUMP * max(jumps, 1)
+    steps = _STEPS_OF_A_RUN + _STEPS_PER_JUMP * jumps
+    open_air = any(part.air is not None for part in scenario.parts)
     flops = _factorisation_flops(section)
     members = 0
     if scenario.curve is not None:
@@ -71,8 +74,9 @@ def estimate(scenario: Scenario) -> dict:
             name: (float(exact), float(mesh))
             for name, exact, mesh in zip(names, section.part_area_exact, section.part_area_mesh, strict=True)
         },
-        "expected_seconds_run": 1.5 * steps * flops * _SECONDS_PER_FLOP,
-        "expected_seconds_curve": 1.5 * members * _MEMBER_STEPS * flops * _SECONDS_PER_FLOP,
+        "expected_seconds_run": steps * flops * _SECONDS_PER_FLOP,
+        "expected_seconds_curve": members * _MEMBER_STEPS * flops
+        * (_MEMBER_SECONDS_PER_FLOP_OPEN_AIR if open_air else _MEMBER_SECONDS_PER_FLOP),
         "expected_memory_bytes": int(1.5e8 + nx * ny * (min(nx, ny) + 40) * 8 * 4),
         "expected_file_bytes": int(2e5 + snapshots * nx * ny * 3 + steps * 8 * (len(names) * 2 + 20)),
         "warnings": warnings,
