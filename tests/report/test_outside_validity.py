@@ -11,7 +11,12 @@ from figure_reading import axes_of, lines_of, texts_of
 from matplotlib.collections import QuadMesh
 
 from ampsoak.report import style
-from ampsoak.report.figures import opening_temperature_figure, protected_history_figure, section_figure, time_current_figure
+from ampsoak.report.figures import (
+    opening_temperature_figure,
+    protected_history_figure,
+    section_figure,
+    time_current_figure,
+)
 from ampsoak.report.time_current_data import OUTSIDE, damage_times
 from ampsoak.report.words import OUTSIDE_VALIDITY, damage_time
 

@@ -98,19 +98,25 @@ def test_an_endothermic_reaction_takes_up_heat_and_nothing_reacts_below_its_span
     model = model_for(case(1.0, 0.1, [Part("fuel", fuel)], start=WALL), (even(1.0, 4), even(0.1, 1)))
     found = reactions_of(model)
     full = np.ones(len(found.mass))
-    assert found.power(np.full(model.unknowns, WALL), full).sum() < 0
-    assert found.power(np.full(model.unknowns, WALL - 1e-6), full).sum() == 0
+    assert found.power(np.full(model.unknowns, WALL), full).sum() == 0
+    # it sets in over 10 K: half of the law's rate in their middle, all of it at their end and beyond (arithmetic)
+    for above, share in ((5.0, 0.5), (10.0, 1.0), (40.0, 1.0)):
+        law = reaction.pre_exponential.typical * np.exp(-reaction.activation_energy.typical / (GAS_CONSTANT * (WALL + above)))
+        power = found.power(np.full(model.unknowns, WALL + above), full).sum()
+        assert power == pytest.approx(-1e3 * found.mass.sum() * law * share, rel=1e-12)
     held = found.power(np.full(model.unknowns, 1500.0), full)
     assert held == pytest.approx(found.power(np.full(model.unknowns, 1000.0), full))
 
 
 def test_the_slope_is_the_derivative_of_the_power():
-    # central differences of the law itself
+    # central differences of the law itself, in the middle of its span and where it sets in
     model = model_for(slab_case(0.5, order=1.0), (even(1.0, 4), even(0.1, 1)))
     found, state = reactions_of(model), np.full(model.unknowns, WALL + 0.3)
     left = np.full(len(found.mass), 0.6)
-    numeric = (found.power(state + 1e-5, left) - found.power(state - 1e-5, left)) / 2e-5
-    assert found.slope(state, left) == pytest.approx(numeric, rel=1e-6)
+    for begin in (300.0, WALL - 3.0):
+        found = replace(found, valid_from=np.full(len(found.mass), begin))
+        numeric = (found.power(state + 1e-5, left) - found.power(state - 1e-5, left)) / 2e-5
+        assert found.slope(state, left) == pytest.approx(numeric, rel=1e-6)
 
 
 def test_a_section_without_reactions_has_none():

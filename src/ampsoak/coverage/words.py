@@ -95,8 +95,9 @@ def interval_words(interval: Interval, limit_temperature: float, hold_current: f
 
 
 def ranges_words(ranges) -> str:
-    """Ranges of current: "27.4 A to 43.1 A and 60.0 A to 72.0 A"."""
-    return " and ".join(" to ".join(range_words(low, high)) for low, high in ranges)
+    """Ranges of current: "27.4 A to 43.1 A and 60.0 A to 72.0 A"; of three the first two are parted by a comma."""
+    words = [" to ".join(range_words(low, high)) for low, high in ranges]
+    return " and ".join(([", ".join(words[:-1])] if words[1:] else []) + words[-1:])
 
 
 def model_words(basis: str, covered) -> str:

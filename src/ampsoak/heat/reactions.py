@@ -1,8 +1,8 @@
 """Arrhenius reactions of a section: how fast each goes in each cell, what heat that gives, what is left of the reactant.
 
 A reaction is rough physics: single-step kinetics fitted to other samples, no oxygen balance, no gas carried away. It runs only
-where it is asked for. Below ``valid_from`` nothing reacts, within 10 K above it the rate sets in smoothly; above ``valid_to`` it stays
-what it is there.
+where it is asked for. Below ``valid_from`` nothing reacts, within 10 K above it the rate sets in smoothly; above ``valid_to`` the
+rate stays what it is there.
 """
 
 from __future__ import annotations

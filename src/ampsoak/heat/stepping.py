@@ -204,6 +204,7 @@ class Stepper:
         remaining: np.ndarray | None = None,
     ):
         self.model, self.member, self.boundaries = model, member, boundaries
+        _ = model.plan  # ordering a large mesh is no part of its first step
         self.tolerance = tolerance
         network = model.network
         n = model.unknowns

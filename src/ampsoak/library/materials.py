@@ -90,8 +90,8 @@ class Latent:
 class Reaction:
     """A reaction of a material that gives off or takes up heat and uses itself up: a rough model, off unless asked for.
 
-    The share that has reacted grows by A exp(-E/(R T)) (1 - share)^n; below ``valid_from`` nothing reacts, and above
-    ``valid_to`` the rate stays what it is there.
+    The share that has reacted grows by A exp(-E/(R T)) (1 - share)^n; below ``valid_from`` nothing reacts (the
+    rate sets in over the first 10 K above it), and above ``valid_to`` the rate stays what it is there.
 
     Parameters
     ----------

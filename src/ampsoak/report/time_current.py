@@ -101,7 +101,8 @@ def _draw_horizon(axes: Axes, curve: Curve) -> None:
     axes.annotate(
         f"longest time computed, {time_words(curve.horizon)}", (_free_right(axes, curve), curve.horizon), (-3, -2),
         xycoords=("axes fraction", "data"), textcoords="offset points", ha="right", va="top",
-        fontsize=style.SIZE_SMALL, color=style.QUIET,
+        fontsize=style.SIZE_SMALL, color=style.QUIET, zorder=6,
+        bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6},  # readable over the hatch of an uncovered range
     )
 
 
