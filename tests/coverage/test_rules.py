@@ -68,7 +68,8 @@ def test_rating_for_a_conductor_size(curve, size, rating, expected):
 
 def test_of_devices_in_series_the_smallest_rating_counts(curve):
     upstream = replace(DEVICE, name="upstream", rating=63.0)
-    assert outcome(rule("device_rating_at_most", rating="16 A"), curve, [upstream, DEVICE])[0] == MET
+    met, why = outcome(rule("device_rating_at_most", rating="16 A"), curve, [upstream, DEVICE])
+    assert met == MET and why.startswith("drawn is rated 16.0 A, the least of the devices in series (upstream 63.0 A)")
     named = rule("device_rating_at_most", rating="16 A", device="upstream")
     assert outcome(named, curve, [upstream, DEVICE])[0] == NOT_MET
 

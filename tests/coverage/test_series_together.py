@@ -14,6 +14,7 @@ from synthetic_curves import drawn, power_curve
 from ampsoak.coverage.compare import cover
 from ampsoak.coverage.partition import VERDICTS
 from ampsoak.coverage.series import together
+from ampsoak.coverage.words import ranges_words
 
 
 def straight(name, scale, low=1.0, high=5000.0):
@@ -75,3 +76,7 @@ def test_together_they_leave_no_more_uncovered_than_any_alone_and_partition_the_
     expected = "covered" if 2 * quickest <= 1e6 else "within_band" if quickest <= 1e6 else "uncovered"
     assert {one.verdict for one in series.intervals} == {expected}
     assert np.isfinite(ends).all()
+
+
+def test_three_ranges_are_listed_with_commas():
+    assert ranges_words([(1.0, 2.0), (3.0, 4.0), (5.0, 6.0)]) == "1.00 A to 2.00 A, 3.00 A to 4.00 A and 5.00 A to 6.00 A"

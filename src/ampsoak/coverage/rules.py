@@ -121,9 +121,13 @@ def _device_rating(rule: Rule, result: _Result) -> tuple[str, str]:
     if not rated:
         return UNKNOWN, why or "no device of this result has a rating"
     most = rule.values["rating"]
-    said = ", ".join(f"{entry.device.name} is rated {current_words(entry.device.rating)}" for entry in rated)
     # in series, the smallest rating is what the conductor is fed by
-    over = min(entry.device.rating for entry in rated) > most * (1 + 1e-9)
+    smallest = min(rated, key=lambda entry: entry.device.rating)
+    said = f"{smallest.device.name} is rated {current_words(smallest.device.rating)}"
+    others = [f"{entry.device.name} {current_words(entry.device.rating)}" for entry in rated if entry is not smallest]
+    if others:
+        said += f", the least of the devices in series ({', '.join(others)})"
+    over = smallest.device.rating > most * (1 + 1e-9)
     return (NOT_MET if over else MET), f"{said}; the rule has at most {current_words(most)}"
 
 

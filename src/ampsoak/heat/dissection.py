@@ -91,12 +91,6 @@ def _starts(counts) -> np.ndarray:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def empty_plan() -> Plan:
-    """The plan of a matrix that is kept as a band."""
-    one, none = np.zeros(1, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    return Plan(one, none, one, none, one, one, one, none, none, none, np.zeros((0, 2), dtype=np.int64), none)
-
-
 def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     """Order the cells of a grid (nx, ny), cell (i, j) being number i * stride_x + j * stride_y."""
     number = np.arange(nx)[:, None] * stride_x + np.arange(ny)[None, :] * stride_y

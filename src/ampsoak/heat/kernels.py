@@ -12,9 +12,10 @@ from typing import NamedTuple
 
 import numba
 import numpy as np
+from numba.extending import overload
 
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise, solve_band
-from ampsoak.heat.dissection import Plan, empty_plan, factorise_fronts, make_plan, solve_fronts
+from ampsoak.heat.dissection import Plan, factorise_fronts, make_plan, solve_fronts
 
 TABLE_START = 150.0  # [K] first temperature of every property table
 TABLE_STEP = 1.0  # [K]
@@ -166,29 +167,34 @@ class Surroundings(NamedTuple):
     table: np.ndarray
 
 
-class CellMatrix(NamedTuple):
-    """The cells' part of a step matrix, kept as a band or, on large meshes, in fronts.
+class BandMatrix(NamedTuple):
+    """The cells' part of a step matrix as a band.
 
     stencil (cells, 5): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
-    next along y; strides (2,); band as in ``banded``; plan, lower, update as in ``dissection``. What is not used is empty.
+    next along y; strides (2,); band as in ``banded``
     """
 
     stencil: np.ndarray
     strides: np.ndarray
     band: np.ndarray
+
+
+class FrontMatrix(NamedTuple):
+    """The same on a large mesh, in fronts: plan, lower, update as in ``dissection``."""
+
+    stencil: np.ndarray
     plan: Plan
     lower: np.ndarray
     update: np.ndarray
 
 
-def empty_matrix(network: Network, plan: Plan | None = None) -> CellMatrix:
+def empty_matrix(network: Network, plan: Plan | None = None) -> BandMatrix | FrontMatrix:
     """A matrix for the cells of ``network``; with a ``plan`` in fronts."""
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
-    stencil, strides = np.zeros((cells, 5)), np.array([stride_x, stride_y])
+    stencil = np.zeros((cells, 5))
     if plan is None:
-        return CellMatrix(stencil, strides, empty_band(cells, bandwidth), empty_plan(), np.zeros(0), np.zeros(0))
-    lower, update = np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1])
-    return CellMatrix(stencil, strides, empty_band(0, 0), plan, lower, update)
+        return BandMatrix(stencil, np.array([stride_x, stride_y]), empty_band(cells, bandwidth))
+    return FrontMatrix(stencil, plan, np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1]))
 
 
 def plan_of(network: Network) -> Plan | None:
@@ -611,7 +617,7 @@ def assemble(network, links, exchange, capacity, face_slope, factor, matrix, bor
     Parameters
     ----------
     capacity : (unknowns,) [J/(m K)]; factor : float [s]
-    matrix : CellMatrix                  its stencil is filled
+    matrix : BandMatrix or FrontMatrix   its stencil is filled
     border : (lumps, cells)              coupling of cells to conductors and zones
     corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
     """
@@ -676,12 +682,8 @@ def assemble(network, links, exchange, capacity, face_slope, factor, matrix, bor
 
 
 @numba.njit(cache=True, nogil=True)
-def _factorise_cells(matrix):
-    """Factorise what the stencil holds; False when it is not positive definite."""
-    stencil = matrix.stencil
-    if len(matrix.plan.child):
-        return factorise_fronts(matrix.plan, stencil, matrix.lower, matrix.update)
-    band, stride_x, stride_y = matrix.band, matrix.strides[0], matrix.strides[1]
+def _factorise_band(matrix):
+    stencil, band, stride_x, stride_y = matrix.stencil, matrix.band, matrix.strides[0], matrix.strides[1]
     band[:] = 0.0
     for cell in range(len(stencil)):
         band[cell, 0] += stencil[cell, 0]
@@ -693,12 +695,46 @@ def _factorise_cells(matrix):
 
 
 @numba.njit(cache=True, nogil=True)
+def _factorise_fronts(matrix):
+    return factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.update)
+
+
+@numba.njit(cache=True, nogil=True)
+def _solve_band(matrix, right):
+    solve_band(matrix.band, right)
+
+
+@numba.njit(cache=True, nogil=True)
+def _solve_fronts(matrix, right):
+    solve_fronts(matrix.plan, matrix.lower, right)
+
+
+def _factorise_cells(matrix):
+    """Factorise what the stencil holds; False when it is not positive definite."""
+    return _factorise_fronts(matrix) if isinstance(matrix, FrontMatrix) else _factorise_band(matrix)
+
+
 def _solve_cells(matrix, right):
     """Overwrite ``right`` (cells + PAD_ROWS,), zero past the cells, by the solution for a factorised ``matrix``."""
-    if len(matrix.plan.child):
-        solve_fronts(matrix.plan, matrix.lower, right)
+    if isinstance(matrix, FrontMatrix):
+        _solve_fronts(matrix, right)
     else:
-        solve_band(matrix.band, right)
+        _solve_band(matrix, right)
+
+
+# the compiler chooses by the type of the matrix, so that fronts are compiled only for meshes that need them
+@overload(_factorise_cells)
+def _choose_factorise(matrix):
+    if matrix.instance_class is FrontMatrix:
+        return lambda matrix: _factorise_fronts(matrix)
+    return lambda matrix: _factorise_band(matrix)
+
+
+@overload(_solve_cells)
+def _choose_solve(matrix, right):
+    if matrix.instance_class is FrontMatrix:
+        return lambda matrix, right: _solve_fronts(matrix, right)
+    return lambda matrix, right: _solve_band(matrix, right)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -944,9 +980,12 @@ def take_step(
                 heat[cells + c] += joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
             net_heat(network, links, exchange, state, heat, face_flow, net)
             heat_content(network, state, c_scale, here, capacity)
+            generated, lost, mismatch = 0.0, 0.0, 0.0
             for q in range(n):
                 right[q] = base[q] + weight * net[q] - here[q]
-            generated, lost = heat.sum(), face_flow.sum()
+                generated += heat[q]
+            for f in range(faces):
+                lost += face_flow[f]
             for z in range(len(zones.is_open)):
                 if zones.is_open[z]:
                     # air held at a given temperature: what reaches it is lost, its own equation stands still
@@ -956,9 +995,9 @@ def take_step(
                 if zones.is_open[zones.zone[index]]:
                     lost += exchange.flow[index]
                     turnover += abs(exchange.flow[index])
-            if tight and iteration > 0 and change < tolerance and (
-                abs(right.sum()) <= 1e-7 * weight * turnover + 1e-10
-            ):
+            for q in range(n):
+                mismatch += right[q]
+            if tight and iteration > 0 and change < tolerance and abs(mismatch) <= 1e-7 * weight * turnover + 1e-10:
                 done = True
                 break
             if iteration == most:
@@ -1013,7 +1052,12 @@ def take_step(
     for q in range(n):
         right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
     solve_bordered(network, matrix, border, reduced, inverse, right)
-    result[3] = np.abs(right).max()
+    whole = 0.0
+    for q in range(n):
+        whole += abs(right[q])
+        result[3] = max(result[3], abs(right[q]))
+    if not (whole < np.inf):
+        result[3] = np.inf  # a largest value passes over what is no number
     state = states[2]
     net[:] = here
     _settle(network, c_scale, net, state, after[0], after[1])

@@ -129,7 +129,7 @@ class Step:
 class Factor:
     """A factorised step matrix: all of it that does not depend on the currents, and what went into it."""
 
-    matrix: kernels.CellMatrix
+    matrix: kernels.BandMatrix | kernels.FrontMatrix
     border: np.ndarray
     reduced: np.ndarray
     schur: np.ndarray
@@ -172,7 +172,7 @@ class FactorShelf:
             found = self._kept.get(step)
             if found is None:
                 found = make()
-                size = found.matrix.band.nbytes + found.matrix.lower.nbytes + 2 * found.border.nbytes
+                size = sum(part.nbytes for part in (*found.matrix, found.border, found.reduced) if isinstance(part, np.ndarray))
                 if self._room >= size:
                     self._room -= size
                     self._kept[step] = found
