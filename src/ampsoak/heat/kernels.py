@@ -188,12 +188,13 @@ class FrontMatrix(NamedTuple):
     update: np.ndarray
 
 
-def empty_matrix(network: Network, plan: Plan | None = None) -> BandMatrix | FrontMatrix:
-    """A matrix for the cells of ``network``; with a ``plan`` in fronts."""
+def empty_matrix(network: Network, plan: Plan | None = None, band: np.ndarray | None = None) -> BandMatrix | FrontMatrix:
+    """A matrix for the cells of ``network``; with a ``plan`` in fronts, else in ``band``, a new one where none is given."""
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
     stencil = np.zeros((cells, 5))
     if plan is None:
-        return BandMatrix(stencil, np.array([stride_x, stride_y]), empty_band(cells, bandwidth))
+        band = empty_band(cells, bandwidth) if band is None else band
+        return BandMatrix(stencil, np.array([stride_x, stride_y]), band)
     return FrontMatrix(stencil, plan, np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1]))
 
 

@@ -221,17 +221,19 @@ def _elements(section, part_material, part_conductor, materials):
     nx, ny = section.shape
     quarters = _padded_quarters(section.quarter_area)
     solid = _by_material(quarters, part_material, len(materials))
-    metal = quarters[..., part_conductor >= 0].sum(axis=-1)
-    present = quarters.sum(axis=-1) > 0
-    area = np.maximum(quarters.sum(axis=-1), 1e-300)
+    # products with ones: sums over a short last axis are slow
+    metal = quarters @ (part_conductor >= 0).astype(float)
+    area = quarters @ np.ones(quarters.shape[-1])
+    present = area > 0
+    area = np.maximum(area, 1e-300)
     share = solid / area[..., None]
     main = share.argmax(axis=-1)
     pure = (share.max(axis=-1) > 1 - _SLIVER) & (metal <= _SLIVER * area)
     all_pure = np.where(present, pure, True).all(axis=-1)
     first = np.take_along_axis(main, present.argmax(axis=-1)[..., None], axis=-1)
     same = np.where(present, main == first, True).all(axis=-1)
-    element_solid = solid.sum(axis=2)
-    filled = element_solid.sum(axis=-1)
+    element_solid = solid[:, :, 0] + solid[:, :, 1] + solid[:, :, 2] + solid[:, :, 3]
+    filled = element_solid @ np.ones(len(materials))
     kind = np.full((nx + 1, ny + 1), LAMINATE, dtype=np.int64)
     kind[all_pure & same] = UNIFORM
     kind[all_pure & ~same] = QUARTERED
@@ -300,45 +302,40 @@ def _faces(section, part_material, materials, order):
     scenario = section.scenario
     nx, ny = section.shape
     quarters = _by_material(section.quarter_area, part_material, len(materials))
-    found = {"cell": [], "boundary": [], "length": [], "start": [0], "material": [], "weight": []}
+    found = {name: [] for name in ("cell", "boundary", "length", "count", "material", "weight")}
     for number, boundary in enumerate(scenario.boundaries):
-        edge = boundary.edge
-        along = section.y_lines if edge in ("left", "right") else section.x_lines
+        edge, upright = boundary.edge, boundary.edge in ("left", "right")
+        along = section.y_lines if upright else section.x_lines
         middle = (along[1:] + along[:-1]) / 2
-        for index in np.flatnonzero((middle > boundary.start) & (middle < boundary.stop)):
-            i, j = {"left": (0, index), "right": (nx - 1, index), "bottom": (index, 0), "top": (index, ny - 1)}[edge]
-            if section.point_conductor[i, j] >= len(scenario.conductors):
-                continue  # air meets the edge: the zone's own affair
-            if section.point_conductor[i, j] >= 0 and boundary.kind != "adiabatic":
-                name = scenario.conductors[section.point_conductor[i, j]].name
-                raise NumericalError(f"conductor {name} touches the {edge} edge, which is not adiabatic")
-            if edge in ("left", "right"):
-                side = 2 * i + (1 if edge == "right" else 0)
-                strips = quarters[side, 2 * j : 2 * j + 2]
-                away = section.x_lines[i + 1] - section.x_points[i] if edge == "right" else (
-                    section.x_points[i] - section.x_lines[i]
-                )
-            else:
-                side = 2 * j + (1 if edge == "top" else 0)
-                strips = quarters[2 * i : 2 * i + 2, side]
-                away = section.y_lines[j + 1] - section.y_points[j] if edge == "top" else (
-                    section.y_points[j] - section.y_lines[j]
-                )
-            weight = strips.sum(axis=0) / away**2  # area over distance squared: length over distance, by material
-            used = np.flatnonzero(weight > 0)
-            found["cell"].append(order[i, j])
-            found["boundary"].append(number)
-            found["length"].append(along[index + 1] - along[index])
-            found["material"].extend(used)
-            found["weight"].extend(weight[used])
-            found["start"].append(len(found["material"]))
+        index = np.flatnonzero((middle > boundary.start) & (middle < boundary.stop))
+        last = edge in ("right", "top")
+        rim = (nx if upright else ny) - 1 if last else 0
+        owner = section.point_conductor[rim, index] if upright else section.point_conductor[index, rim]
+        metal = owner[(owner >= 0) & (owner < len(scenario.conductors))]
+        if len(metal) and boundary.kind != "adiabatic":
+            name = scenario.conductors[metal[0]].name
+            raise NumericalError(f"conductor {name} touches the {edge} edge, which is not adiabatic")
+        index = index[owner < len(scenario.conductors)]  # where air meets the edge is the zone's own affair
+        lines, points = (section.x_lines, section.x_points) if upright else (section.y_lines, section.y_points)
+        away = lines[-1] - points[-1] if last else points[0] - lines[0]
+        side = 2 * rim + int(last)
+        strips = (quarters[side] if upright else quarters[:, side]).reshape(-1, 2, len(materials)).sum(axis=1)[index]
+        weight = strips / away**2  # area over distance squared: length over distance, by material
+        used = weight > 0
+        found["cell"].append(order[rim, index] if upright else order[index, rim])
+        found["boundary"].append(np.full(len(index), number))
+        found["length"].append(np.diff(along)[index])
+        found["count"].append(used.sum(axis=1))
+        found["material"].append(np.nonzero(used)[1])
+        found["weight"].append(weight[used])
+    whole = {name: np.concatenate([np.zeros(0), *pieces]) for name, pieces in found.items()}
     return {
-        "face_cell": np.asarray(found["cell"], dtype=np.int64),
-        "face_boundary": np.asarray(found["boundary"], dtype=np.int64),
-        "face_length": np.asarray(found["length"], dtype=float),
-        "face_start": np.asarray(found["start"], dtype=np.int64),
-        "face_material": np.asarray(found["material"], dtype=np.int64),
-        "face_weight": np.asarray(found["weight"], dtype=float),
+        "face_cell": whole["cell"].astype(np.int64),
+        "face_boundary": whole["boundary"].astype(np.int64),
+        "face_length": whole["length"],
+        "face_start": np.concatenate([[0], np.cumsum(whole["count"])]).astype(np.int64),
+        "face_material": whole["material"].astype(np.int64),
+        "face_weight": whole["weight"],
     }
 
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import kernels
+from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import Reactions
@@ -43,6 +44,7 @@ _STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leav
 _TIGHT_SHARE = 0.01
 _TREND, _GROWTH = 1.5, 8.0  # most that the trend of the error adds; most that a step grows
 _START = 12.0  # tolerances that the first step after a jump would go at its first slope
+_PIECE = 12_000_000  # [bytes] of memory taken for bands at once
 _LEVEL = 300.0  # [K] any temperature inside the tables
 _ABSURD = 1e5  # [K] nothing is left that could be that hot
 _MOST_MATRICES = 8  # matrices tried in one stage
@@ -139,11 +141,11 @@ class Factor:
     slope: np.ndarray
 
     @classmethod
-    def empty(cls, model: HeatModel) -> Factor:
-        """Arrays of the right shapes."""
+    def empty(cls, model: HeatModel, band: np.ndarray | None = None) -> Factor:
+        """Arrays of the right shapes; the cells' matrix in ``band`` where one is given."""
         cells, lumps, faces = model.cells, model.lumps, len(model.network.face_cell)
         return cls(
-            kernels.empty_matrix(model.network, model.plan),
+            kernels.empty_matrix(model.network, model.plan, band),
             np.zeros((lumps, cells)),
             np.zeros((lumps, cells)),
             np.zeros((lumps, lumps)),
@@ -163,8 +165,16 @@ class FactorShelf:
 
     def __init__(self, most_bytes: float = 4e8):
         self._kept: dict[float, Factor] = {}
+        self._bands: list[np.ndarray] = []
         self._lock = Lock()
         self._room = most_bytes
+
+    def blank(self, model: HeatModel) -> Factor:
+        """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
+        if not self._bands and model.plan is None:
+            one = empty_band(model.cells, int(model.network.shape[6]))
+            self._bands = list(np.zeros((max(1, _PIECE // one.nbytes), *one.shape)))
+        return Factor.empty(model, self._bands.pop() if self._bands else None)
 
     def get(self, step: float, make: Callable[[], Factor]) -> Factor:
         """The factor for ``step`` [s]; made by ``make`` when it is not there."""
@@ -292,7 +302,7 @@ class Stepper:
             capacity = self.level
         if self.shelf is not None and step == _on_ladder(step):
             self.factor = self.shelf.get(
-                step, lambda: self._assembled(step, surroundings, Factor.empty(self.model), capacity)
+                step, lambda: self._assembled(step, surroundings, self.shelf.blank(self.model), capacity)
             )
         else:
             if self.own is None:

@@ -172,7 +172,8 @@ def _quarter_areas(painting: _Painting, x_quarters: np.ndarray, y_quarters: np.n
 
 def _mixed_elements(quarters: np.ndarray) -> np.ndarray:
     """Elements with a quarter in which parts meet, (nx + 1, ny + 1) bool; from (2 nx, 2 ny, n_parts)."""
-    mixed = np.pad(quarters.max(axis=-1) < (1 - _SLIVER) * quarters.sum(axis=-1), 1)
+    largest = np.maximum.reduce([quarters[..., part] for part in range(quarters.shape[-1])])
+    mixed = np.pad(largest < (1 - _SLIVER) * (quarters @ np.ones(quarters.shape[-1])), 1)
     west, east = mixed[0::2], mixed[1::2]
     return west[:, 0::2] | east[:, 0::2] | west[:, 1::2] | east[:, 1::2]
 
