@@ -217,6 +217,51 @@ def _factorise_diagonal(band, column, products):
 
 
 @numba.njit(cache=True, nogil=True)
+def _finish_rows(band, column, row, products):
+    """Take ``products`` from eight rows of the four columns from ``column``, factorised before, and eliminate them."""
+    l10, l20, l30 = band[column, 1], band[column, 2], band[column, 3]
+    l21, l31, l32 = band[column + 1, 1], band[column + 1, 2], band[column + 2, 1]
+    d0, d1, d2, d3 = band[column, 0], band[column + 1, 0], band[column + 2, 0], band[column + 3, 0]
+    k = row - column
+    for i in range(8):
+        x0 = (band[column, k + i] - products[0, i]) * d0
+        x1 = (band[column + 1, k - 1 + i] - products[1, i] - l10 * x0) * d1
+        x2 = (band[column + 2, k - 2 + i] - products[2, i] - l20 * x0 - l21 * x1) * d2
+        x3 = (band[column + 3, k - 3 + i] - products[3, i] - l30 * x0 - l31 * x1 - l32 * x2) * d3
+        band[column, k + i] = x0
+        band[column + 1, k - 1 + i] = x1
+        band[column + 2, k - 2 + i] = x2
+        band[column + 3, k - 3 + i] = x3
+
+
+@numba.njit(cache=True, nogil=True)
+def _forward(band, column, last, four, right):
+    """Solve for the four unknowns from ``column`` and take them from the rows up to ``last``."""
+    for p in range(4):
+        value = right[column + p]
+        for q in range(p):
+            value -= four[q] * band[column + q, p - q]
+        four[p] = value * band[column + p, 0]
+    for p in range(4):
+        right[column + p] = four[p]
+    _take_columns(band, column, column + 4, last, four, right)
+
+
+@numba.njit(cache=True, nogil=True)
+def _backward(band, column, last, sums, right):
+    """Solve for the four unknowns from ``column`` with all rows up to ``last`` known."""
+    _column_sums(band, column, column + 4, last, right, sums)
+    for p in range(3, -1, -1):
+        value = right[column + p]
+        value -= ((sums[p, 0] + sums[p, 1]) + (sums[p, 2] + sums[p, 3])) + (
+            (sums[p, 4] + sums[p, 5]) + (sums[p, 6] + sums[p, 7])
+        )
+        for q in range(p + 1, 4):
+            value -= right[column + q] * band[column + p, q - p]
+        right[column + p] = value * band[column + p, 0]
+
+
+@numba.njit(cache=True, nogil=True)
 def factorise(band):
     """Overwrite a padded ``band`` by its Cholesky factor; column 0 becomes the inverse diagonal.
 
@@ -231,21 +276,9 @@ def factorise(band):
         _block_products(band, max(0, t - reach), t, t, t, products)
         if not _factorise_diagonal(band, t, products):
             return False
-        l10, l20, l30 = band[t, 1], band[t, 2], band[t, 3]
-        l21, l31, l32 = band[t + 1, 1], band[t + 1, 2], band[t + 2, 1]
-        d0, d1, d2, d3 = band[t, 0], band[t + 1, 0], band[t + 2, 0], band[t + 3, 0]
         for row in range(t + 8, min(cells, t + 4 + reach), 8):
             _block_products(band, max(0, row - reach), t, row, t, products)
-            k = row - t
-            for i in range(8):
-                x0 = (band[t, k + i] - products[0, i]) * d0
-                x1 = (band[t + 1, k - 1 + i] - products[1, i] - l10 * x0) * d1
-                x2 = (band[t + 2, k - 2 + i] - products[2, i] - l20 * x0 - l21 * x1) * d2
-                x3 = (band[t + 3, k - 3 + i] - products[3, i] - l30 * x0 - l31 * x1 - l32 * x2) * d3
-                band[t, k + i] = x0
-                band[t + 1, k - 1 + i] = x1
-                band[t + 2, k - 2 + i] = x2
-                band[t + 3, k - 3 + i] = x3
+            _finish_rows(band, t, row, products)
     return True
 
 
@@ -256,23 +289,6 @@ def solve_band(band, right):
     four, sums = np.empty(4), np.empty((4, 8))
     blocks = (cells + 3) // 4
     for block in range(blocks):
-        t = 4 * block
-        for p in range(4):
-            value = right[t + p]
-            for q in range(p):
-                value -= four[q] * band[t + q, p - q]
-            four[p] = value * band[t + p, 0]
-        for p in range(4):
-            right[t + p] = four[p]
-        _take_columns(band, t, t + 4, min(cells, t + 4 + reach), four, right)
+        _forward(band, 4 * block, min(cells, 4 * block + 4 + reach), four, right)
     for block in range(blocks - 1, -1, -1):
-        t = 4 * block
-        _column_sums(band, t, t + 4, min(cells, t + 4 + reach), right, sums)
-        for p in range(3, -1, -1):
-            value = right[t + p]
-            value -= ((sums[p, 0] + sums[p, 1]) + (sums[p, 2] + sums[p, 3])) + (
-                (sums[p, 4] + sums[p, 5]) + (sums[p, 6] + sums[p, 7])
-            )
-            for q in range(p + 1, 4):
-                value -= right[t + q] * band[t + p, q - p]
-            right[t + p] = value * band[t + p, 0]
+        _backward(band, 4 * block, min(cells, 4 * block + 4 + reach), sums, right)

@@ -16,10 +16,11 @@ import numpy as np
 from ampsoak.heat.banded import (
     PAD_COLUMNS,
     PAD_ROWS,
+    _backward,
     _block_products,
-    _column_sums,
     _factorise_diagonal,
-    _take_columns,
+    _finish_rows,
+    _forward,
 )
 
 _LEAF = 40  # cells of a piece that is not halved any further
@@ -160,21 +161,9 @@ def _eliminate(front, pivots, rows):
             _block_products(front, 0, done, t, t, products)
             if not _factorise_diagonal(front, t, products):
                 return False
-            l10, l20, l30 = front[t, 1], front[t, 2], front[t, 3]
-            l21, l31, l32 = front[t + 1, 1], front[t + 1, 2], front[t + 2, 1]
-            d0, d1, d2, d3 = front[t, 0], front[t + 1, 0], front[t + 2, 0], front[t + 3, 0]
             for row in range(t + 8, rows, 8):
                 _block_products(front, 0, done, row, t, products)
-                k = row - t
-                for i in range(8):
-                    x0 = (front[t, k + i] - products[0, i]) * d0
-                    x1 = (front[t + 1, k - 1 + i] - products[1, i] - l10 * x0) * d1
-                    x2 = (front[t + 2, k - 2 + i] - products[2, i] - l20 * x0 - l21 * x1) * d2
-                    x3 = (front[t + 3, k - 3 + i] - products[3, i] - l30 * x0 - l31 * x1 - l32 * x2) * d3
-                    front[t, k + i] = x0
-                    front[t + 1, k - 1 + i] = x1
-                    front[t + 2, k - 2 + i] = x2
-                    front[t + 3, k - 3 + i] = x3
+                _finish_rows(front, t, row, products)
         else:
             for row in range(t, rows, 8):
                 _block_products(front, 0, done, row, t, products)
@@ -251,14 +240,7 @@ def solve_fronts(plan, lower, right):
             local[k] = right[cell] if cell >= 0 else 0.0
         local[pivots : rows + PAD_ROWS] = 0.0
         for t in range(0, pivots, 4):
-            for p in range(4):
-                value = local[t + p]
-                for q in range(p):
-                    value -= four[q] * factor[t + q, p - q]
-                four[p] = value * factor[t + p, 0]
-            for p in range(4):
-                local[t + p] = four[p]
-            _take_columns(factor, t, t + 4, rows, four, local)
+            _forward(factor, t, rows, four, local)
         for k in range(pivots):
             cell = plan.pivot_cell[plan.pivot_start[f] + k]
             if cell >= 0:
@@ -276,15 +258,7 @@ def solve_fronts(plan, lower, right):
             local[k] = right[plan.ring_cell[plan.ring_start[f] + k - pivots]]
         local[rows : rows + PAD_ROWS] = 0.0
         for t in range(pivots - 4, -1, -4):
-            _column_sums(factor, t, t + 4, rows, local, sums)
-            for p in range(3, -1, -1):
-                value = local[t + p]
-                value -= ((sums[p, 0] + sums[p, 1]) + (sums[p, 2] + sums[p, 3])) + (
-                    (sums[p, 4] + sums[p, 5]) + (sums[p, 6] + sums[p, 7])
-                )
-                for q in range(p + 1, 4):
-                    value -= local[t + q] * factor[t + p, q - p]
-                local[t + p] = value * factor[t + p, 0]
+            _backward(factor, t, rows, sums, local)
         for k in range(pivots):
             cell = plan.pivot_cell[plan.pivot_start[f] + k]
             if cell >= 0:
