@@ -54,7 +54,7 @@ def accurate(request):
     times = np.unique(
         np.concatenate(
             [
-                begin + np.geomspace(0.05, 1.0, 60) * (end - begin)
+                begin + np.geomspace(1e-3, 1.0, 80) * (end - begin)
                 for begin, end in zip(profile.time[:-1], profile.time[1:], strict=True)
             ]
         )

@@ -25,7 +25,7 @@ from reference_cases import reference_problem
 from scipy.sparse import lil_matrix
 from scipy.sparse.linalg import splu
 
-from ampsoak.heat import kernels
+from ampsoak.heat.arrays import LAMINATE
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.scenario.case import HeatSource, Paint, Part, Probe, TimeTable
 from ampsoak.scenario.shapes import Circle, Rectangle, Stadium
@@ -41,7 +41,7 @@ def test_links_are_positive_where_no_outline_cuts_the_mesh(problem):
     model = model_for(reference_problem(problem))
     balance = Balance(model, BoundaryTables(model.section.scenario.boundaries))
     balance.flow(np.full(model.unknowns, 330.0))
-    cut = model.network.element_kind == kernels.LAMINATE
+    cut = model.network.element_kind == LAMINATE
     straight_x = (~cut[1:-1, :-1] & ~cut[1:-1, 1:]) & (model.network.link_state_x > 0)
     straight_y = (~cut[:-1, 1:-1] & ~cut[1:, 1:-1]) & (model.network.link_state_y > 0)
     assert straight_x.sum() > 500

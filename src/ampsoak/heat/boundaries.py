@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-from ampsoak.heat.kernels import ADIABATIC, FILM, FIXED, FLUX, TABLE_LENGTH, TABLE_STEP, Surroundings
+from ampsoak.heat.arrays import ADIABATIC, FILM, FIXED, FLUX, TABLE_LENGTH, TABLE_STEP, Surroundings
 from ampsoak.heat.laws import CORRELATIONS
 from ampsoak.scenario.case import Boundary
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ampsoak.heat.kernels import ABSENT, BLENDED, LAMINATE, UNIFORM, Network
+from ampsoak.heat.arrays import ABSENT, BLENDED, LAMINATE, UNIFORM, Network
 from ampsoak.heat.network import EdgeFaces, HeatModel
 
 _SAME = 1e-7  # relative difference of lengths and areas that is still rounding

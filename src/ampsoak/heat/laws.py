@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ampsoak.heat.kernels import STEFAN_BOLTZMANN
+from ampsoak.heat.arrays import STEFAN_BOLTZMANN
 from ampsoak.library.laws import air_conductivity
 
 GRAVITY = 9.80665  # [m/s²], standard gravity

@@ -8,9 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-from ampsoak.heat.contacts import with_contacts
-from ampsoak.heat.dissection import Plan
-from ampsoak.heat.kernels import (
+from ampsoak.heat.arrays import (
     ABSENT,
     BLENDED,
     LAMINATE,
@@ -22,8 +20,10 @@ from ampsoak.heat.kernels import (
     Exchange,
     Links,
     Network,
-    plan_of,
 )
+from ampsoak.heat.contacts import with_contacts
+from ampsoak.heat.dissection import Plan
+from ampsoak.heat.kernels import plan_of
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
 from ampsoak.scenario.case import EDGES, Scenario

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ampsoak.heat.kernels import FILM_AIR_START, FILM_AIR_STEP, TABLE_LENGTH, TABLE_STEP, Zones
+from ampsoak.heat.arrays import FILM_AIR_START, FILM_AIR_STEP, TABLE_LENGTH, TABLE_STEP, Zones
 from ampsoak.heat.laws import (
     iec_60287_film_constant,
     plate_facing_down_coefficient,
