@@ -253,7 +253,7 @@ def test_a_small_section_agrees_with_the_method_of_lines():
 
     def whole(state):
         state = state.copy()
-        state[moved] = state[model.cells + model.network.covered[moved]]
+        state[moved] = state[model.cells + model.grid.covered[moved]]
         return state
 
     def slope(time, both, current):

@@ -218,7 +218,7 @@ def _twin(scenario, model, times) -> np.ndarray:
     """The same links and capacities integrated by scipy's implicit Runge-Kutta method, (n_times, n_conductors) [K]."""
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     live = np.ones(model.unknowns, dtype=bool)
-    live[: model.cells] = model.network.covered < 0
+    live[: model.cells] = model.grid.covered < 0
     start = start_state(model, scenario.start.temperature)
 
     def rate(time, rise):

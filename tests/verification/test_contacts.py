@@ -153,6 +153,6 @@ def _turned(scenario):
 def test_a_contact_does_not_touch_what_it_does_not_cross():
     # conductances away from the face stay as they were, to the bit
     plain, with_contact = (model_for(two_slabs(r)) for r in (1e-12, 0.1))
-    changed = plain.network.link_state_x != with_contact.network.link_state_x
+    changed = plain.grid.link_state_x != with_contact.grid.link_state_x
     assert np.flatnonzero(changed.any(axis=1)).tolist() == [int(np.searchsorted(plain.section.x_points, FACE)) - 1]
-    assert np.array_equal(plain.network.link_state_y, with_contact.network.link_state_y)
+    assert np.array_equal(plain.grid.link_state_y, with_contact.grid.link_state_y)

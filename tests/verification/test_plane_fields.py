@@ -237,7 +237,7 @@ def _made_errors(right: float, cells: int) -> tuple[float, float, float]:
     field = march(made.scenario(lines), model=model, tolerance=2e-5, start=start).field(0.25)
     error = field.cells - made.temperature(x[:, None], y[None, :], 0.25)
     left = cells // 2 - 1
-    through = field.links.x[left] * cells * (field.cells[left + 1] - field.cells[left])
+    through = field.links.x[model.cell_order[left]] * cells * (field.cells[left + 1] - field.cells[left])
     flux = np.exp(-0.25 / made.decay) * np.cos(np.pi * y) * made.slope
     return float(np.sqrt(np.mean(error**2))), float(np.abs(error).max()), float(np.abs(through - flux).max())
 

@@ -16,6 +16,7 @@ FILM_AIR_START = 240.0  # [K] first air temperature of the film tables of zones
 FILM_AIR_STEP = 20.0  # [K]
 ZONE_ROUNDS = 3  # in which films, surfaces and irradiation of an air zone find each other
 WIDEST_BAND = 128  # cells; past it fronts are quicker (benchmarks/side_by_side.py, row of mesh sizes)
+SMALL_STEP = 1e-4  # [K] of a surface temperature, after which its next step is under 1e-9 K
 FARTHEST = 40.0  # [K] that properties are looked up ahead
 STEFAN_BOLTZMANN = 5.670374419e-8  # [W/(m² K⁴)], CODATA 2018
 
@@ -27,7 +28,8 @@ ADIABATIC, FIXED, FLUX, FILM = 0, 1, 2, 3
 class Zones(NamedTuple):
     """Air zones: how links to their surfaces, the air and the surfaces among each other exchange heat.
 
-    cell (n,): unknown of the solid; axis, i, j (n,): grid link; inverse (n,): 1 / distance to the surface [1/m]
+    cell (n,): unknown of the solid; axis (n,): 0 along x, 1 along y; place (n,): cell whose link that is; scale (n,): path to
+    the surface per conductance of the link; of a solid that is a conductor the path itself [W/(m K)]
     area (n,): surface of the link [m]; zone, group, patch (n,)
     group_zone, group_kind (n_groups,): film by table (0), or IEC 60287 (1); group_constant (n_groups,): its h at 1 K
     film (n_groups, 2, n_air, TABLE_LENGTH): coefficient [W/(m² K)] for surfaces warmer and cooler than the air, on
@@ -38,9 +40,8 @@ class Zones(NamedTuple):
 
     cell: np.ndarray
     axis: np.ndarray
-    i: np.ndarray
-    j: np.ndarray
-    inverse: np.ndarray
+    place: np.ndarray
+    scale: np.ndarray
     area: np.ndarray
     zone: np.ndarray
     group: np.ndarray
@@ -57,8 +58,8 @@ class Zones(NamedTuple):
     is_open: np.ndarray
 
 
-class Network(NamedTuple):
-    """The section as links and capacities.
+class Grid(NamedTuple):
+    """The section as elements and links, by place: what is folded, and read by those who look at a mesh.
 
     shape: nx, ny, stride_x, stride_y, cells, conductors and bandwidth as int64 (7,)
     west, east (nx + 1,), south, north (ny + 1,): widths of the quarters of each element [m]
@@ -112,6 +113,71 @@ class Network(NamedTuple):
     zones: Zones
 
 
+class Network(NamedTuple):
+    """The same by number of unknown, for loops that run over all cells at once. Element q lies between cell q and its next
+    along both axes.
+
+    shape: as in Grid
+    plain_material (cells,), plain_weight (5, cells): conductance of its bottom, top, left and right side and of each diagonal,
+    per conductivity of its one material; no weight where an element is not of one material, or at a border
+    rim_axis, rim_place, rim_other, rim_material, rim_weight (n,): sides of one material on a border: axis, both cells, and as above
+    special_kind (n,): QUARTERED, LAMINATE or UNIFORM (at a border, next to a conductor); special_cell (n,): its number; special_side (n, 4) bool: whether there is
+    a column of cells to the west, east, and a row to the south, north; special_width (n, 4): of its quarters [m];
+    special_material (n, 4); special_row (n,) of the laminates, which are as in Grid
+    state_x, state_y (cells,): share of the link to the next along each axis that is left beside what ends or resists it
+    cut_cell, cut_conductor, cut_axis, cut_place (n_cut,): solid cell, conductor, axis and cell of a link that ends on a
+    conductor; cut_scale (n_cut,): its conductance per conductance of the link
+    main_material, main_area (unknowns,): material that stores most of an unknown's heat; mixed (n,): unknowns that have
+    others, as in Grid's content_*
+    covered_cell, covered_by (n,): cells whose points conductors cover, and those conductors
+    face_*, conductivity, enthalpy, zones: as in Grid
+    """
+
+    shape: np.ndarray
+    plain_material: np.ndarray
+    plain_weight: np.ndarray
+    rim_axis: np.ndarray
+    rim_place: np.ndarray
+    rim_other: np.ndarray
+    rim_material: np.ndarray
+    rim_weight: np.ndarray
+    special_kind: np.ndarray
+    special_cell: np.ndarray
+    special_side: np.ndarray
+    special_width: np.ndarray
+    special_material: np.ndarray
+    special_row: np.ndarray
+    laminate_start: np.ndarray
+    laminate_material: np.ndarray
+    laminate_share: np.ndarray
+    laminate_normal: np.ndarray
+    laminate_cross: np.ndarray
+    state_x: np.ndarray
+    state_y: np.ndarray
+    cut_cell: np.ndarray
+    cut_conductor: np.ndarray
+    cut_axis: np.ndarray
+    cut_place: np.ndarray
+    cut_scale: np.ndarray
+    content_start: np.ndarray
+    content_material: np.ndarray
+    content_area: np.ndarray
+    main_material: np.ndarray
+    main_area: np.ndarray
+    mixed: np.ndarray
+    covered_cell: np.ndarray
+    covered_by: np.ndarray
+    face_cell: np.ndarray
+    face_boundary: np.ndarray
+    face_length: np.ndarray
+    face_start: np.ndarray
+    face_material: np.ndarray
+    face_weight: np.ndarray
+    conductivity: np.ndarray
+    enthalpy: np.ndarray
+    zones: Zones
+
+
 class Exchange(NamedTuple):
     """Work arrays of the zones at one state: surface temperature, heat leaving the solid, its slope, its slope against
     the air, (n,); irradiation (n_patches,); film coefficient (n_groups,); heat into and slope of the air (n_zones,)."""
@@ -127,8 +193,9 @@ class Exchange(NamedTuple):
 
 
 class Links(NamedTuple):
-    """Conductances at one state: x (nx - 1, ny), y (nx, ny - 1), rising and falling diagonals (nx - 1, ny - 1), cut
-    links (n_cut,), border half conductances (n_faces,) and paths to zone surfaces (n,), all [W/(m K)]."""
+    """Conductances at one state, all [W/(m K)]: from each cell to its next along x and y, on the rising diagonal to the next
+    along both, on the falling one from its next along x to its next along y, (cells,) each, 0 where there is none; cut links
+    (n_cut,), border half conductances (n_faces,) and paths to zone surfaces (n,)."""
 
     x: np.ndarray
     y: np.ndarray

@@ -27,17 +27,16 @@ def with_contacts(model: HeatModel, at_ends: np.ndarray) -> HeatModel:
     model : HeatModel             of the whole section
     at_ends : (n_cut,) float64    contact resistance at the end of links that end on a conductor [K m/W]
     """
-    contact, network = model.section.contact, model.network
+    contact, grid = model.section.contact, model.grid
     if contact is None:
         return model
     links = model.new_links()
     temperature = np.full(model.unknowns, REFERENCE_TEMPERATURE)
-    kernels.conductances(network, temperature, np.ones(len(model.materials)), links)
-    state = [network.link_state_x.copy(), network.link_state_y.copy()]
+    kernels.conductances(model.network, temperature, np.ones(len(model.materials)), links)
+    state = [grid.link_state_x.copy(), grid.link_state_y.copy()]
     for axis, conductance in ((0, links.x), (1, links.y)):
         mine = contact.axis == axis
         at = contact.i[mine], contact.j[mine]
-        state[axis][at] /= 1.0 + conductance[at] * contact.resistance[mine]
-    inverse = network.cut_inverse / (1.0 + links.cut * at_ends)
-    changed = network._replace(link_state_x=state[0], link_state_y=state[1], cut_inverse=inverse)
-    return replace(model, network=changed)
+        state[axis][at] /= 1.0 + conductance[model.cell_order[at]] * contact.resistance[mine]
+    inverse = grid.cut_inverse / (1.0 + links.cut * at_ends)
+    return replace(model, grid=grid._replace(link_state_x=state[0], link_state_y=state[1], cut_inverse=inverse))

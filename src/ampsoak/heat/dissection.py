@@ -138,7 +138,7 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
 
 
 def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Every entry of the matrix: its two cells, and its place in a flat ``stencil`` (cells, 5)."""
+    """Every entry of the matrix: its two cells, and its place in a flat ``stencil`` (5, cells)."""
     pairs = (
         (number, number), (number[:-1], number[1:]), (number[:, :-1], number[:, 1:]),
         (number[:-1, :-1], number[1:, 1:]), (number[1:, :-1], number[:-1, 1:]),
@@ -147,7 +147,7 @@ def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return (
         np.concatenate([a.ravel() for a, _ in pairs]),
         np.concatenate([b.ravel() for _, b in pairs]),
-        np.concatenate([5 * holder.ravel() + kind for kind, holder in enumerate(holders)]),
+        np.concatenate([kind * number.size + holder.ravel() for kind, holder in enumerate(holders)]),
     )
 
 
@@ -177,7 +177,7 @@ def _eliminate(front, pivots, rows):
 def factorise_fronts(plan, stencil, lower, update):
     """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite.
 
-    stencil (cells, 5): diagonal, entries to the next cell along x, along y, along both, and across from the next along x to
+    stencil (5, cells): diagonal, entries to the next cell along x, along y, along both, and across from the next along x to
     the next along y; update: scratch for what fronts leave behind
     """
     flat = stencil.ravel()

@@ -1,7 +1,7 @@
 """Mirror symmetry: a section that is its own mirror image is solved on half of its cells, or on a quarter.
 
 A cable in the middle of a bay is the usual case. The section stays whole for figures, areas and probes; only the
-network the kernels step is cut at the mirror, and every cell, conductor and border face of the other half reads the
+grid the kernels step is cut at the mirror, and every cell, conductor and border face of the other half reads the
 unknown of its image. Nothing flows across a mirror, so cutting there changes no equation: the answers agree to rounding
 (``tests/heat/test_fold.py``).
 """
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ampsoak.heat.arrays import ABSENT, BLENDED, LAMINATE, UNIFORM, Network
+from ampsoak.heat.arrays import ABSENT, BLENDED, LAMINATE, UNIFORM, Grid
 from ampsoak.heat.network import EdgeFaces, HeatModel
 
 _SAME = 1e-7  # relative difference of lengths and areas that is still rounding
@@ -131,8 +131,8 @@ def folded(model: HeatModel) -> HeatModel:
 
 def _cut(model: HeatModel, mirror: Mirror) -> HeatModel:
     """``model`` without the half beyond the mirror."""
-    network, axis = model.network, mirror.axis
-    nx, ny, stride_x, stride_y = (int(v) for v in network.shape[:4])
+    grid, axis = model.grid, mirror.axis
+    nx, ny, stride_x, stride_y = (int(v) for v in grid.shape[:4])
     count = (nx, ny)[axis]
     kept, odd = (count + 1) // 2, count % 2 == 1
     size = [nx, ny]
@@ -159,19 +159,19 @@ def _cut(model: HeatModel, mirror: Mirror) -> HeatModel:
     amount[cells:] = share
 
     arrays = {
-        **_half_elements(network, axis, kept, odd),
-        **_half_contents(network, source_of, amount),
-        **_half_cuts(network, mirror, kept, image, model.cells, cells),
+        **_half_elements(grid, axis, kept, odd),
+        **_half_contents(grid, source_of, amount),
+        **_half_cuts(grid, mirror, kept, image, model.cells, cells),
     }
     faces, face_arrays = _half_faces(model, axis, image, source_of, amount)
-    covered = network.covered[source_of[:cells]]
+    covered = grid.covered[source_of[:cells]]
     arrays |= face_arrays
     arrays["covered"] = np.where(covered >= 0, np.append(group_of, -1)[covered], -1)
     arrays["shape"] = np.array([*size, new_x, new_y, cells, groups, max(new_x, new_y) + 1])
     parts = [_merged(image[chosen], weight) for chosen, weight in zip(model.part_cells, model.part_weights, strict=True)]
     return replace(
         model,
-        network=network._replace(**arrays),
+        grid=grid._replace(**arrays),
         cell_order=image[model.cell_order],
         part_cells=[chosen for chosen, _ in parts],
         part_weights=[weight for _, weight in parts],
@@ -191,7 +191,7 @@ def _merged(unknowns: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.n
 
 def _conductor_groups(model: HeatModel, mirror: Mirror):
     """Number of conductors left, which old one each is, its share on this side, and the new number of each old one."""
-    old_count = int(model.network.shape[5])
+    old_count = int(model.grid.shape[5])
     number_of = model.conductor_unknown - model.cells
     image = np.empty(old_count, dtype=np.int64)  # of an old conductor unknown
     image[number_of] = number_of[mirror.conductor]
@@ -213,7 +213,7 @@ def _conductor_groups(model: HeatModel, mirror: Mirror):
     return len(keeper), np.array(keeper, dtype=np.int64), np.array(share), group_of
 
 
-def _half_elements(network: Network, axis: int, kept: int, odd: bool) -> dict:
+def _half_elements(grid: Grid, axis: int, kept: int, odd: bool) -> dict:
     """Elements and links of the kept half; the rim of even counts keeps the side that lies on this side."""
     low, high = ("west", "east") if axis == 0 else ("south", "north")
     cut = [slice(None), slice(None)]
@@ -221,10 +221,10 @@ def _half_elements(network: Network, axis: int, kept: int, odd: bool) -> dict:
     rim = [slice(None), slice(None)]
     rim[axis] = kept
     rim = tuple(rim)
-    before, after = getattr(network, low)[: kept + 1].copy(), getattr(network, high)[: kept + 1].copy()
+    before, after = getattr(grid, low)[: kept + 1].copy(), getattr(grid, high)[: kept + 1].copy()
     after[kept] = 0.0
-    kind, material = network.element_kind[tuple(cut)].copy(), network.element_material[tuple(cut)]
-    row, cross = network.laminate_row[tuple(cut)], network.laminate_cross.copy()
+    kind, material = grid.element_kind[tuple(cut)].copy(), grid.element_material[tuple(cut)]
+    row, cross = grid.laminate_row[tuple(cut)], grid.laminate_cross.copy()
     if odd:
         before[kept] = 0.0
         kind[rim] = ABSENT  # the points on the mirror have no other half of an element
@@ -244,50 +244,50 @@ def _half_elements(network: Network, axis: int, kept: int, odd: bool) -> dict:
         "element_material": np.ascontiguousarray(material),
         "laminate_row": np.ascontiguousarray(row),
         "laminate_cross": cross,
-        across: np.ascontiguousarray(getattr(network, across)[tuple(links)]),
-        along: np.ascontiguousarray(getattr(network, along)[tuple(cells)]),
+        across: np.ascontiguousarray(getattr(grid, across)[tuple(links)]),
+        along: np.ascontiguousarray(getattr(grid, along)[tuple(cells)]),
     }
 
 
-def _half_contents(network: Network, source_of: np.ndarray, amount: np.ndarray) -> dict:
+def _half_contents(grid: Grid, source_of: np.ndarray, amount: np.ndarray) -> dict:
     """Heat contents of the kept unknowns."""
-    counts = np.diff(network.content_start)[source_of]
+    counts = np.diff(grid.content_start)[source_of]
     start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    entries = np.repeat(network.content_start[source_of] - start[:-1], counts) + np.arange(start[-1])
+    entries = np.repeat(grid.content_start[source_of] - start[:-1], counts) + np.arange(start[-1])
     return {
         "content_start": start,
-        "content_material": network.content_material[entries],
-        "content_area": network.content_area[entries] * np.repeat(amount, counts),
+        "content_material": grid.content_material[entries],
+        "content_area": grid.content_area[entries] * np.repeat(amount, counts),
     }
 
 
-def _half_cuts(network: Network, mirror: Mirror, kept: int, image, old_cells: int, cells: int) -> dict:
+def _half_cuts(grid: Grid, mirror: Mirror, kept: int, image, old_cells: int, cells: int) -> dict:
     """Links that end on conductors, of the kept half."""
-    place = network.cut_i if mirror.axis == 0 else network.cut_j
-    inside = place <= np.where(network.cut_axis == mirror.axis, kept - 2, kept - 1)
+    place = grid.cut_i if mirror.axis == 0 else grid.cut_j
+    inside = place <= np.where(grid.cut_axis == mirror.axis, kept - 2, kept - 1)
     return {
-        "cut_cell": image[network.cut_cell[inside]],
-        "cut_conductor": image[old_cells + network.cut_conductor[inside]] - cells,
-        "cut_axis": network.cut_axis[inside],
-        "cut_i": network.cut_i[inside],
-        "cut_j": network.cut_j[inside],
-        "cut_inverse": network.cut_inverse[inside],
+        "cut_cell": image[grid.cut_cell[inside]],
+        "cut_conductor": image[old_cells + grid.cut_conductor[inside]] - cells,
+        "cut_axis": grid.cut_axis[inside],
+        "cut_i": grid.cut_i[inside],
+        "cut_j": grid.cut_j[inside],
+        "cut_inverse": grid.cut_inverse[inside],
     }
 
 
 def _half_faces(model: HeatModel, axis: int, image, source_of, amount) -> tuple[dict, dict]:
     """Border faces of the kept half, and which of them stand for each edge of the whole section."""
-    network, boundaries = model.network, model.section.scenario.boundaries
+    grid, boundaries = model.grid, model.section.scenario.boundaries
     beyond = _OPPOSITE[axis][1]
-    edge = np.array([boundaries[b].edge for b in network.face_boundary], dtype=object)
-    chosen = np.flatnonzero((source_of[image[network.face_cell]] == network.face_cell) & (edge != beyond))
-    cell = image[network.face_cell[chosen]]
+    edge = np.array([boundaries[b].edge for b in grid.face_boundary], dtype=object)
+    chosen = np.flatnonzero((source_of[image[grid.face_cell]] == grid.face_cell) & (edge != beyond))
+    cell = image[grid.face_cell[chosen]]
     # a face of an edge that the mirror halves shrinks with its cell; one that lies along the mirror's edge is whole
     part = np.where(edge[chosen] == _OPPOSITE[axis][0], 1.0, amount[cell])
-    counts = np.diff(network.face_start)[chosen]
+    counts = np.diff(grid.face_start)[chosen]
     start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    entries = np.repeat(network.face_start[chosen] - start[:-1], counts) + np.arange(start[-1])
-    renumbered = np.full(len(network.face_cell), -1, dtype=np.int64)
+    entries = np.repeat(grid.face_start[chosen] - start[:-1], counts) + np.arange(start[-1])
+    renumbered = np.full(len(grid.face_cell), -1, dtype=np.int64)
     renumbered[chosen] = np.arange(len(chosen))
     faces = {}
     for name, old in model.edge_faces.items():
@@ -299,9 +299,9 @@ def _half_faces(model: HeatModel, axis: int, image, source_of, amount) -> tuple[
             faces[name] = EdgeFaces(there[there >= 0], 2 * old.count)
     return faces, {
         "face_cell": cell,
-        "face_boundary": network.face_boundary[chosen],
-        "face_length": network.face_length[chosen] * part,
+        "face_boundary": grid.face_boundary[chosen],
+        "face_length": grid.face_length[chosen] * part,
         "face_start": start,
-        "face_material": network.face_material[entries],
-        "face_weight": network.face_weight[entries] * np.repeat(part, counts),
+        "face_material": grid.face_material[entries],
+        "face_weight": grid.face_weight[entries] * np.repeat(part, counts),
     }

@@ -1,7 +1,8 @@
 """Compiled loops of the heat solver. Plain arrays in and out, one member per call, no Python objects, no fastmath.
 
-Unknowns are numbered cells first (cell (i, j) at i * stride_x + j * stride_y), conductors after them. Cells whose point
-lies in a conductor are *covered*: they carry the conductor's temperature and no equation of their own.
+Unknowns are numbered cells first (cell (i, j) at i * stride_x + j * stride_y), conductors and air zones after them. Cells
+whose point lies in a conductor are *covered*: they carry the conductor's temperature and no equation of their own. Loops over
+cells have no branches and few arrays each, so that the compiler turns them into vector instructions.
 
 Discrete equation of a cell:  H(T_new) - H(T_old) = dt * sum(link conductance * temperature difference) + sources - film
 """
@@ -15,21 +16,18 @@ import numpy as np
 from numba.extending import overload
 
 from ampsoak.heat.arrays import (
-    ABSENT,
-    BLENDED,
     FARTHEST,
     FILM,
     FILM_AIR_START,
     FILM_AIR_STEP,
     FIXED,
     FLUX,
-    MEAN_SHARE,
     QUARTERED,
+    SMALL_STEP,
     STEFAN_BOLTZMANN,
     TABLE_LENGTH,
     TABLE_START,
     TABLE_STEP,
-    UNIFORM,
     WIDEST_BAND,
     ZONE_ROUNDS,
     Network,
@@ -41,7 +39,7 @@ from ampsoak.heat.dissection import Plan, factorise_fronts, make_plan, solve_fro
 class BandMatrix(NamedTuple):
     """The cells' part of a step matrix as a band.
 
-    stencil (cells, 5): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
+    stencil (5, cells): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
     next along y; strides (2,); band as in ``banded``
     """
 
@@ -62,7 +60,7 @@ class FrontMatrix(NamedTuple):
 def empty_matrix(network: Network, plan: Plan | None = None, band: np.ndarray | None = None) -> BandMatrix | FrontMatrix:
     """A matrix for the cells of ``network``; with a ``plan`` in fronts, else in ``band``, a new one where none is given."""
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
-    stencil = np.zeros((cells, 5))
+    stencil = np.zeros((5, cells))
     if plan is None:
         band = empty_band(cells, bandwidth) if band is None else band
         return BandMatrix(stencil, np.array([stride_x, stride_y]), band)
@@ -76,49 +74,12 @@ def plan_of(network: Network) -> Plan | None:
 
 
 @numba.njit(cache=True, inline="always")
-def _look_up(table, material, temperature):
-    """Linear interpolation in a property row; the end slopes continue outside."""
-    place = (temperature - TABLE_START) / TABLE_STEP
-    index = int(place)
-    if index < 0:
-        index = 0
-    elif index > TABLE_LENGTH - 2:
-        index = TABLE_LENGTH - 2
-    low = table[material, index]
-    return low + (table[material, index + 1] - low) * (place - index)
-
-
-@numba.njit(cache=True, inline="always")
 def _look_up_held(table, material, temperature):
     """Linear interpolation in a property row; the end values are held outside."""
-    place = (temperature - TABLE_START) / TABLE_STEP
-    if place <= 0.0:
-        return table[material, 0]
-    if place >= TABLE_LENGTH - 1:
-        return table[material, TABLE_LENGTH - 1]
-    index = int(place)
+    place = min(max((temperature - TABLE_START) / TABLE_STEP, 0.0), TABLE_LENGTH - 1.0)
+    index = min(int(place), TABLE_LENGTH - 2)
     low = table[material, index]
     return low + (table[material, index + 1] - low) * (place - index)
-
-
-@numba.njit(cache=True, inline="always")
-def _mean_slope_links(links, ei, ej, west, east, south, north, along_x, along_y, mixed):
-    """Add the links of an element that feels only its mean slopes, with conductivity tensor (along_x, along_y, mixed).
-
-    Energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted means of the slopes on opposite sides.
-    The difference between opposite sides costs nothing: where an interface kinks the temperature that difference is
-    real, and charging for it (as two separate sides do) makes every interface too conductive to first order.
-    """
-    scale = 1.0 / ((west + east) * (south + north))
-    along_x, along_y, mixed = along_x * scale, along_y * scale, mixed * scale
-    x0, x1, x2, x3 = -south, south, -north, north  # corners SW, SE, NW, NE
-    y0, y1, y2, y3 = -west, -east, west, east
-    links.x[ei - 1, ej - 1] -= along_x * x0 * x1 + along_y * y0 * y1 + mixed * (x0 * y1 + y0 * x1)
-    links.x[ei - 1, ej] -= along_x * x2 * x3 + along_y * y2 * y3 + mixed * (x2 * y3 + y2 * x3)
-    links.y[ei - 1, ej - 1] -= along_x * x0 * x2 + along_y * y0 * y2 + mixed * (x0 * y2 + y0 * x2)
-    links.y[ei, ej - 1] -= along_x * x1 * x3 + along_y * y1 * y3 + mixed * (x1 * y3 + y1 * x3)
-    links.rising[ei - 1, ej - 1] -= along_x * x0 * x3 + along_y * y0 * y3 + mixed * (x0 * y3 + y0 * x3)
-    links.falling[ei - 1, ej - 1] -= along_x * x1 * x2 + along_y * y1 * y2 + mixed * (x1 * y2 + y1 * x2)
 
 
 @numba.njit(cache=True, inline="always")
@@ -141,31 +102,122 @@ def _quartered_sides(material, k, scale, mean, west, east, south, north):
 
 
 @numba.njit(cache=True, nogil=True)
-def _end_links(network, temperature, scale, links):
-    """Turn links that meet a conductor or a zone into links that end there, and fill the border half conductances."""
-    nx, ny = network.shape[0], network.shape[1]
-    zones = network.zones
+def _plain_links(network, temperature, scale, links):
+    """Links of elements of one material: set for those away from borders, added for sides on a border."""
+    stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
+    k, weight = network.conductivity, network.plain_weight
+    here = np.zeros(cells)
+    # slices rather than sums of indices: those the compiler takes for possibly negative, and then keeps to one at a time
+    east, north, beyond = temperature[stride_x:], temperature[stride_y:], temperature[stride_x + stride_y :]
+    for q in range(cells - stride_x - stride_y):
+        mean = 0.25 * ((temperature[q] + east[q]) + (north[q] + beyond[q]))
+        here[q] = _look_up_held(k, network.plain_material[q], mean) * scale[network.plain_material[q]]
+    along_x, along_y, rising, falling = links.x, links.y, links.rising, links.falling
+    bottom, top, left, right, diagonal = weight[0], weight[1], weight[2], weight[3], weight[4]
+    for q in range(cells):
+        along_x[q] = here[q] * bottom[q]
+    ahead = along_x[stride_y:]
+    for q in range(cells - stride_y):
+        ahead[q] += here[q] * top[q]
+    for q in range(cells):
+        along_y[q] = here[q] * left[q]
+    ahead = along_y[stride_x:]
+    for q in range(cells - stride_x):
+        ahead[q] += here[q] * right[q]
+    for q in range(cells):
+        rising[q] = here[q] * diagonal[q]
+    falling[:] = rising
+    for n in range(len(network.rim_place)):
+        place, m = network.rim_place[n], network.rim_material[n]
+        mean = 0.5 * (temperature[place] + temperature[network.rim_other[n]])
+        value = _look_up_held(k, m, mean) * scale[m] * network.rim_weight[n]
+        if network.rim_axis[n] == 0:
+            along_x[place] += value
+        else:
+            along_y[place] += value
+
+
+@numba.njit(cache=True, nogil=True)
+def _special_links(network, temperature, scale, links):
+    """Add the links of elements of several materials."""
+    stride_x, stride_y = network.shape[2], network.shape[3]
     k = network.conductivity
-    for index in range(len(network.cut_cell)):
-        i, j = network.cut_i[index], network.cut_j[index]
-        if network.cut_axis[index] == 0:
-            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+    for n in range(len(network.special_kind)):
+        corner = network.special_cell[n]
+        has_west, has_east, has_south, has_north = network.special_side[n]
+        west, east, south, north = network.special_width[n]
+        total, count = 0.0, 0.0
+        if has_west and has_south:
+            total, count = total + temperature[corner], count + 1.0
+        if has_west and has_north:
+            total, count = total + temperature[corner + stride_y], count + 1.0
+        if has_east and has_south:
+            total, count = total + temperature[corner + stride_x], count + 1.0
+        if has_east and has_north:
+            total, count = total + temperature[corner + stride_x + stride_y], count + 1.0
+        mean = total / count
+        if network.special_kind[n] == QUARTERED:
+            bottom, top, left, right = _quartered_sides(
+                network.special_material[n], k, scale, mean, west, east, south, north
+            )
         else:
-            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
-        links.cut[index] = full * network.cut_inverse[index]
-    for index in range(len(zones.cell)):
-        i, j = zones.i[index], zones.j[index]
-        if zones.axis[index] == 0:
-            full = links.x[i, j] * (network.west[i + 1] + network.east[i + 1])
+            row = network.special_row[n]
+            parallel, series = 0.0, 0.0
+            for entry in range(network.laminate_start[row], network.laminate_start[row + 1]):
+                m = network.laminate_material[entry]
+                value = _look_up_held(k, m, mean) * scale[m]
+                parallel += network.laminate_share[entry] * value
+                series += network.laminate_share[entry] / value
+            drop = parallel - 1.0 / series
+            bottom = top = parallel - drop * network.laminate_normal[row, 0]
+            left = right = parallel - drop * network.laminate_normal[row, 1]
+            if network.laminate_cross[row]:
+                # feels mean slopes only: energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted
+                # means of the slopes on opposite sides. The difference between opposite sides costs nothing: where an
+                # interface kinks the temperature that difference is real, and charging for it (as two separate sides
+                # do) makes every interface too conductive to first order.
+                size = 1.0 / ((west + east) * (south + north))
+                kx, ky, kxy = bottom * size, left * size, -drop * network.laminate_normal[row, 2] * size
+                across_x, across_y = west * east, south * north
+                links.x[corner] += kx * south * south - ky * across_x - kxy * south * (east - west)
+                links.x[corner + stride_y] += kx * north * north - ky * across_x + kxy * north * (east - west)
+                links.y[corner] += ky * west * west - kx * across_y - kxy * west * (north - south)
+                links.y[corner + stride_x] += ky * east * east - kx * across_y + kxy * east * (north - south)
+                links.rising[corner] += kx * across_y + ky * across_x + kxy * (south * east + north * west)
+                links.falling[corner] += kx * across_y + ky * across_x - kxy * (south * west + north * east)
+                continue
+        if has_west and has_east:
+            if has_south:
+                links.x[corner] += bottom * south / (west + east)
+            if has_north:
+                links.x[corner + stride_y] += top * north / (west + east)
+        if has_south and has_north:
+            if has_west:
+                links.y[corner] += left * west / (south + north)
+            if has_east:
+                links.y[corner + stride_x] += right * east / (south + north)
+
+
+@numba.njit(cache=True, nogil=True)
+def conductances(network, temperature, scale, links):
+    """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
+    _plain_links(network, temperature, scale, links)
+    _special_links(network, temperature, scale, links)
+    zones = network.zones
+    # links that meet a conductor or a zone end there
+    for n in range(len(network.cut_cell)):
+        place = network.cut_place[n]
+        links.cut[n] = (links.x[place] if network.cut_axis[n] == 0 else links.y[place]) * network.cut_scale[n]
+    for n in range(len(zones.cell)):
+        place = zones.place[n]
+        if zones.cell[n] >= network.shape[4]:
+            links.zone[n] = zones.scale[n]
         else:
-            full = links.y[i, j] * (network.south[j + 1] + network.north[j + 1])
-        links.zone[index] = full * zones.inverse[index]
-    for i in range(nx - 1):
-        for j in range(ny):
-            links.x[i, j] *= network.link_state_x[i, j]
-    for i in range(nx):
-        for j in range(ny - 1):
-            links.y[i, j] *= network.link_state_y[i, j]
+            links.zone[n] = (links.x[place] if zones.axis[n] == 0 else links.y[place]) * zones.scale[n]
+    for q in range(network.shape[4]):
+        links.x[q] *= network.state_x[q]
+        links.y[q] *= network.state_y[q]
+    k = network.conductivity
     for face in range(len(network.face_cell)):
         here = temperature[network.face_cell[face]]
         total = 0.0
@@ -173,87 +225,6 @@ def _end_links(network, temperature, scale, links):
             m = network.face_material[entry]
             total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
         links.face[face] = total
-
-
-@numba.njit(cache=True, inline="always")
-def _rim_mean(temperature, corner, stride_x, stride_y, has_west, has_east, has_south, has_north):
-    """Mean temperature of the corners that an element at a border of the section has."""
-    total, count = 0.0, 0.0
-    for right in range(2):
-        for upper in range(2):
-            if (has_east if right else has_west) and (has_north if upper else has_south):
-                total += temperature[corner + right * stride_x + upper * stride_y]
-                count += 1.0
-    return total / count
-
-
-@numba.njit(cache=True, nogil=True)
-def conductances(network, temperature, scale, links):
-    """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
-    nx, ny, stride_x, stride_y = network.shape[0], network.shape[1], network.shape[2], network.shape[3]
-    k = network.conductivity
-    links.x[:] = 0.0
-    links.y[:] = 0.0
-    links.rising[:] = 0.0
-    links.falling[:] = 0.0
-    for ei in range(nx + 1):
-        west, east = network.west[ei], network.east[ei]
-        has_west, has_east = ei > 0, ei < nx
-        inverse_x = 1.0 / (west + east) if west + east > 0.0 else 0.0
-        for ej in range(ny + 1):
-            kind = network.element_kind[ei, ej]
-            if kind == ABSENT:
-                continue
-            has_south, has_north = ej > 0, ej < ny
-            south, north = network.south[ej], network.north[ej]
-            corner = (ei - 1) * stride_x + (ej - 1) * stride_y
-            if has_south and has_west and has_north and has_east:
-                mean = 0.25 * (
-                    (temperature[corner] + temperature[corner + stride_x])
-                    + (temperature[corner + stride_y] + temperature[corner + stride_x + stride_y])
-                )
-            else:
-                mean = _rim_mean(temperature, corner, stride_x, stride_y, has_west, has_east, has_south, has_north)
-            if kind == UNIFORM or kind == BLENDED:
-                m = network.element_material[ei, ej, 0]
-                value = _look_up_held(k, m, mean) * scale[m]
-                if kind == BLENDED:
-                    part = MEAN_SHARE * value
-                    _mean_slope_links(links, ei, ej, west, east, south, north, part, part, 0.0)
-                    value -= part
-                bottom = top = left = right = value
-            elif kind == QUARTERED:
-                bottom, top, left, right = _quartered_sides(
-                    network.element_material[ei, ej], k, scale, mean, west, east, south, north
-                )
-            else:
-                row = network.laminate_row[ei, ej]
-                parallel, series = 0.0, 0.0
-                for entry in range(network.laminate_start[row], network.laminate_start[row + 1]):
-                    m = network.laminate_material[entry]
-                    value = _look_up_held(k, m, mean) * scale[m]
-                    parallel += network.laminate_share[entry] * value
-                    series += network.laminate_share[entry] / value
-                drop = parallel - 1.0 / series
-                bottom = top = parallel - drop * network.laminate_normal[row, 0]
-                left = right = parallel - drop * network.laminate_normal[row, 1]
-                if network.laminate_cross[row]:
-                    _mean_slope_links(
-                        links, ei, ej, west, east, south, north, bottom, left, -drop * network.laminate_normal[row, 2]
-                    )
-                    bottom = top = left = right = 0.0
-            inverse_y = 1.0 / (south + north) if south + north > 0.0 else 0.0
-            if has_west and has_east:
-                if has_south:
-                    links.x[ei - 1, ej - 1] += bottom * south * inverse_x
-                if has_north:
-                    links.x[ei - 1, ej] += top * north * inverse_x
-            if has_south and has_north:
-                if has_west:
-                    links.y[ei - 1, ej - 1] += left * west * inverse_y
-                if has_east:
-                    links.y[ei, ej - 1] += right * east * inverse_y
-    _end_links(network, temperature, scale, links)
 
 
 @numba.njit(cache=True, inline="always")
@@ -275,8 +246,18 @@ def _content_at(network, scale, unknown, temperature):
 @numba.njit(cache=True, nogil=True)
 def heat_content(network, temperature, scale, content, capacity):
     """Fill ``content`` [J/m] and its slope ``capacity`` [J/(m K)] (unknowns,) at ``temperature`` [K]."""
-    for unknown in range(len(temperature)):
-        content[unknown], capacity[unknown] = _content_at(network, scale, unknown, temperature[unknown])
+    enthalpy, material, area = network.enthalpy, network.main_material, network.main_area
+    for q in range(len(temperature)):
+        place = (temperature[q] - TABLE_START) / TABLE_STEP
+        index = min(max(int(place), 0), TABLE_LENGTH - 2)
+        weight = area[q] * scale[material[q]]
+        low = enthalpy[material[q], index]
+        rise = enthalpy[material[q], index + 1] - low
+        content[q] = weight * (low + rise * (place - index))
+        capacity[q] = weight * rise / TABLE_STEP
+    for n in range(len(network.mixed)):
+        q = network.mixed[n]
+        content[q], capacity[q] = _content_at(network, scale, q, temperature[q])
 
 
 @numba.njit(cache=True, inline="always")
@@ -333,14 +314,14 @@ def border_flow(network, links, surroundings, row, temperature, surface, flow, s
             surface[face] = here - flow[face] / half
         elif kind == FILM:
             outer = surface[face]
-            step = 0.0
+            rise = 0.0
             for _ in range(60):
                 leaving, rise = _film(surroundings, row, b, outer)
                 step = (path * (here - outer) - length * leaving) / (path + length * rise)
                 outer += step
-                if abs(step) < 1e-10 * abs(outer):
+                # the step after this one would be its square over some hundred kelvin
+                if abs(step) < SMALL_STEP:
                     break
-            leaving, rise = _film(surroundings, row, b, outer)
             flow[face] = path * (here - outer)
             slope[face] = path * length * rise / (path + length * rise)
             surface[face] = here - flow[face] / half
@@ -442,37 +423,36 @@ def zone_exchange(network, links, temperature, exchange):
         exchange.air_slope[z] += steep * (path + radiant) / whole
 
 
+@numba.njit(cache=True, inline="always")
+def _add_flows(conductance, temperature, low, high, count, flow, net):
+    """Heat along one kind of link, ``low`` and ``high`` being how far its ends are from the cell that it belongs to."""
+    behind, ahead = temperature[low:], temperature[high:]
+    for q in range(count):
+        flow[q] = conductance[q] * (ahead[q] - behind[q])
+    taken, given = net[low:], net[high:]
+    for q in range(count):
+        taken[q] += flow[q]
+    for q in range(count):
+        given[q] -= flow[q]
+
+
 @numba.njit(cache=True, nogil=True)
 def net_heat(network, links, exchange, temperature, source, face_flow, net):
     """Fill ``net`` (unknowns,) [W/m]: heat flowing into each unknown; ``source`` (unknowns,) [W/m] is added."""
     zones = network.zones
-    nx, ny, stride_x, stride_y, cells = (
-        network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
-    )  # fmt: skip
+    stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
+    flow = np.empty(cells)
     net[:] = source
-    for i in range(nx):
-        for j in range(ny):
-            here = i * stride_x + j * stride_y
-            if i < nx - 1:
-                flow = links.x[i, j] * (temperature[here + stride_x] - temperature[here])
-                net[here] += flow
-                net[here + stride_x] -= flow
-                if j < ny - 1:
-                    flow = links.rising[i, j] * (temperature[here + stride_x + stride_y] - temperature[here])
-                    net[here] += flow
-                    net[here + stride_x + stride_y] -= flow
-                    flow = links.falling[i, j] * (temperature[here + stride_y] - temperature[here + stride_x])
-                    net[here + stride_x] += flow
-                    net[here + stride_y] -= flow
-            if j < ny - 1:
-                flow = links.y[i, j] * (temperature[here + stride_y] - temperature[here])
-                net[here] += flow
-                net[here + stride_y] -= flow
+    both = stride_x + stride_y
+    _add_flows(links.x, temperature, 0, stride_x, cells - stride_x, flow, net)
+    _add_flows(links.y, temperature, 0, stride_y, cells - stride_y, flow, net)
+    _add_flows(links.rising, temperature, 0, both, cells - both, flow, net)
+    _add_flows(links.falling, temperature, stride_x, stride_y, cells - both, flow, net)
     for index in range(len(network.cut_cell)):
         here, conductor = network.cut_cell[index], cells + network.cut_conductor[index]
-        flow = links.cut[index] * (temperature[conductor] - temperature[here])
-        net[here] += flow
-        net[conductor] -= flow
+        passed = links.cut[index] * (temperature[conductor] - temperature[here])
+        net[here] += passed
+        net[conductor] -= passed
     for face in range(len(network.face_cell)):
         net[network.face_cell[face]] -= face_flow[face]
     first_zone = cells + network.shape[5]
@@ -480,6 +460,18 @@ def net_heat(network, links, exchange, temperature, source, face_flow, net):
         net[zones.cell[index]] -= exchange.flow[index]
     for z in range(len(zones.is_open)):
         net[first_zone + z] += exchange.air_gain[z]
+
+
+@numba.njit(cache=True, inline="always")
+def _add_links(conductance, factor, low, high, count, diagonal, entries):
+    """Matrix entries of one kind of link; its ends as in ``_add_flows``."""
+    for q in range(len(entries)):
+        entries[q] = -factor * conductance[q]
+    behind, ahead = diagonal[low:], diagonal[high:]
+    for q in range(count):
+        behind[q] -= entries[q]
+    for q in range(count):
+        ahead[q] -= entries[q]
 
 
 @numba.njit(cache=True, nogil=True)
@@ -491,78 +483,62 @@ def assemble(network, links, exchange, capacity, face_slope, factor, matrix, bor
     capacity : (unknowns,) [J/(m K)]; factor : float [s]
     matrix : BandMatrix or FrontMatrix   its stencil is filled
     border : (lumps, cells)              coupling of cells to conductors and zones
-    corner : (lumps,)                    diagonal of that block, without the slope of the Joule heat
+    corner : (lumps, lumps)              coupling of those to each other, without the slope of the Joule heat
     """
     zones = network.zones
-    nx, ny, stride_x, stride_y, cells = (
-        network.shape[0], network.shape[1], network.shape[2], network.shape[3], network.shape[4],
-    )  # fmt: skip
+    stride_x, stride_y, cells, conductors = network.shape[2], network.shape[3], network.shape[4], network.shape[5]
     stencil = matrix.stencil
+    diagonal = stencil[0]
+    both = stride_x + stride_y
+    diagonal[:] = capacity[:cells]
+    _add_links(links.x, factor, 0, stride_x, cells - stride_x, diagonal, stencil[1])
+    _add_links(links.y, factor, 0, stride_y, cells - stride_y, diagonal, stencil[2])
+    _add_links(links.rising, factor, 0, both, cells - both, diagonal, stencil[3])
+    _add_links(links.falling, factor, stride_x, stride_y, cells - both, diagonal, stencil[4])
     border[:] = 0.0
-    for cell in range(cells):
-        stencil[cell, 0] = capacity[cell]
-        stencil[cell, 1:] = 0.0
-    for i in range(nx):
-        for j in range(ny):
-            here = i * stride_x + j * stride_y
-            if i < nx - 1:
-                g = factor * links.x[i, j]
-                there = here + stride_x
-                stencil[here, 0] += g
-                stencil[there, 0] += g
-                stencil[here, 1] = -g
-                if j < ny - 1:
-                    g = factor * links.rising[i, j]
-                    if g != 0.0:
-                        there = here + stride_x + stride_y
-                        stencil[here, 0] += g
-                        stencil[there, 0] += g
-                        stencil[here, 3] = -g
-                    g = factor * links.falling[i, j]
-                    if g != 0.0:
-                        first, second = here + stride_x, here + stride_y
-                        stencil[first, 0] += g
-                        stencil[second, 0] += g
-                        stencil[here, 4] = -g
-            if j < ny - 1:
-                g = factor * links.y[i, j]
-                stencil[here, 0] += g
-                stencil[here + stride_y, 0] += g
-                stencil[here, 2] = -g
-    for conductor in range(len(corner)):
-        corner[conductor] = capacity[cells + conductor]
+    corner[:] = 0.0
+    for a in range(len(corner)):
+        corner[a, a] = capacity[cells + a]
     for index in range(len(network.cut_cell)):
         g = factor * links.cut[index]
-        stencil[network.cut_cell[index], 0] += g
-        corner[network.cut_conductor[index]] += g
-        border[network.cut_conductor[index], network.cut_cell[index]] -= g
+        a = network.cut_conductor[index]
+        diagonal[network.cut_cell[index]] += g
+        corner[a, a] += g
+        border[a, network.cut_cell[index]] -= g
     for face in range(len(network.face_cell)):
-        stencil[network.face_cell[face], 0] += factor * face_slope[face]
-    conductors = network.shape[5]
+        diagonal[network.face_cell[face]] += factor * face_slope[face]
     for index in range(len(zones.cell)):
-        stencil[zones.cell[index], 0] += factor * exchange.slope[index]
-        if not zones.is_open[zones.zone[index]]:
-            border[conductors + zones.zone[index], zones.cell[index]] -= factor * exchange.pull[index]
+        q, air = zones.cell[index], conductors + zones.zone[index]
+        slope, pull = factor * exchange.slope[index], factor * exchange.pull[index]
+        if zones.is_open[zones.zone[index]]:
+            pull = 0.0
+        if q < cells:
+            diagonal[q] += slope
+            border[air, q] -= pull
+        else:
+            corner[q - cells, q - cells] += slope
+            corner[q - cells, air] -= pull
+            corner[air, q - cells] -= pull
     for z in range(len(zones.is_open)):
         if zones.is_open[z]:
-            corner[conductors + z] = 1.0
+            corner[conductors + z, conductors + z] = 1.0
         else:
-            corner[conductors + z] += factor * exchange.air_slope[z]
-    for cell in range(cells):
-        if network.covered[cell] >= 0:
-            stencil[cell, 0] = 1.0
+            corner[conductors + z, conductors + z] += factor * exchange.air_slope[z]
+    for n in range(len(network.covered_cell)):
+        diagonal[network.covered_cell[n]] = 1.0
 
 
 @numba.njit(cache=True, nogil=True)
 def _factorise_band(matrix):
     stencil, band, stride_x, stride_y = matrix.stencil, matrix.band, matrix.strides[0], matrix.strides[1]
     band[:] = 0.0
-    for cell in range(len(stencil)):
-        band[cell, 0] += stencil[cell, 0]
-        band[cell, stride_x] += stencil[cell, 1]
-        band[cell, stride_y] += stencil[cell, 2]
-        band[cell, stride_x + stride_y] += stencil[cell, 3]
-        band[cell + min(stride_x, stride_y), abs(stride_x - stride_y)] += stencil[cell, 4]
+    first, apart = min(stride_x, stride_y), abs(stride_x - stride_y)
+    for cell in range(stencil.shape[1]):
+        band[cell, 0] += stencil[0, cell]
+        band[cell, stride_x] += stencil[1, cell]
+        band[cell, stride_y] += stencil[2, cell]
+        band[cell, stride_x + stride_y] += stencil[3, cell]
+        band[cell + first, apart] += stencil[4, cell]
     return factorise(band)
 
 
@@ -610,6 +586,59 @@ def _choose_solve(matrix, right):
 
 
 @numba.njit(cache=True, nogil=True)
+def _total(values):
+    """Sum, in eight strands so that none waits for another."""
+    whole = len(values) // 8 * 8
+    s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = 0.0
+    for q in range(0, whole, 8):
+        s0 += values[q]
+        s1 += values[q + 1]
+        s2 += values[q + 2]
+        s3 += values[q + 3]
+        s4 += values[q + 4]
+        s5 += values[q + 5]
+        s6 += values[q + 6]
+        s7 += values[q + 7]
+    for q in range(whole, len(values)):
+        s0 += values[q]
+    return ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7))
+
+
+@numba.njit(cache=True, nogil=True)
+def _largest(values):
+    """Largest size; what is no number is passed over."""
+    whole = len(values) // 4 * 4
+    m0 = m1 = m2 = m3 = 0.0
+    for q in range(0, whole, 4):
+        m0 = max(m0, abs(values[q]))
+        m1 = max(m1, abs(values[q + 1]))
+        m2 = max(m2, abs(values[q + 2]))
+        m3 = max(m3, abs(values[q + 3]))
+    for q in range(whole, len(values)):
+        m0 = max(m0, abs(values[q]))
+    return max(max(m0, m1), max(m2, m3))
+
+
+@numba.njit(cache=True, nogil=True)
+def _dot(one, other):
+    """Sum of products, in eight strands so that none waits for another."""
+    whole = len(one) // 8 * 8
+    s0 = s1 = s2 = s3 = s4 = s5 = s6 = s7 = 0.0
+    for q in range(0, whole, 8):
+        s0 += one[q] * other[q]
+        s1 += one[q + 1] * other[q + 1]
+        s2 += one[q + 2] * other[q + 2]
+        s3 += one[q + 3] * other[q + 3]
+        s4 += one[q + 4] * other[q + 4]
+        s5 += one[q + 5] * other[q + 5]
+        s6 += one[q + 6] * other[q + 6]
+        s7 += one[q + 7] * other[q + 7]
+    for q in range(whole, len(one)):
+        s0 += one[q] * other[q]
+    return ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7))
+
+
+@numba.njit(cache=True, nogil=True)
 def reduce_border(matrix, border, reduced, schur):
     """Factorise ``matrix``; fill ``reduced`` (lumps, cells) = matrix⁻¹ border and ``schur`` = -border matrix⁻¹ border.
 
@@ -625,27 +654,23 @@ def reduce_border(matrix, border, reduced, schur):
         reduced[a] = right[: border.shape[1]]
     for a in range(conductors):
         for b in range(conductors):
-            total = 0.0
-            for cell in range(border.shape[1]):
-                if border[a, cell] != 0.0:
-                    total += border[a, cell] * reduced[b, cell]
-            schur[a, b] = -total
+            schur[a, b] = -_dot(border[a], reduced[b])
     return True
 
 
 @numba.njit(cache=True, nogil=True)
-def invert_conductors(schur, corner, inverse):
-    """Fill ``inverse`` of schur + diag(corner), (conductors, conductors).
+def invert_conductors(schur, corner, gain, inverse):
+    """Fill ``inverse`` of schur + corner - gain, (lumps, lumps); gain (conductors,): slope of the Joule heat [J/(m K)].
 
     Returns False when it is not positive definite: the conductors gain heat faster than the section takes it.
     """
     conductors = len(corner)
-    small = schur.copy()
-    for a in range(conductors):
-        small[a, a] += corner[a]
+    small = schur + corner
+    for a in range(len(gain)):
+        small[a, a] -= gain[a]
     work = small.copy()
     for a in range(conductors):
-        if not (work[a, a] > 1e-12 * abs(corner[a])):
+        if not (work[a, a] > 1e-12 * abs(corner[a, a])):
             return False
         for b in range(a + 1, conductors):
             ratio = work[b, a] / work[a, a]
@@ -673,39 +698,33 @@ def invert_conductors(schur, corner, inverse):
 def solve_bordered(network, matrix, border, reduced, inverse, right):
     """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
     cells = network.shape[4]
-    conductors = len(right) - cells
-    for cell in range(cells):
-        if network.covered[cell] >= 0:
-            right[cell] = 0.0
-    for a in range(conductors):
-        total = 0.0
-        for cell in range(cells):
-            if reduced[a, cell] != 0.0:
-                total += reduced[a, cell] * right[cell]
-        right[cells + a] -= total
+    lumps = len(right) - cells
+    for n in range(len(network.covered_cell)):
+        right[network.covered_cell[n]] = 0.0
     padded = np.zeros(cells + PAD_ROWS)
-    padded[:cells] = right[:cells]
+    inner = padded[:cells]
+    inner[:] = right[:cells]
+    for a in range(lumps):
+        right[cells + a] -= _dot(reduced[a], inner)
     _solve_cells(matrix, padded)
-    right[:cells] = padded[:cells]
-    answer = np.zeros(conductors)
-    for a in range(conductors):
-        for b in range(conductors):
+    answer = np.zeros(lumps)
+    for a in range(lumps):
+        for b in range(lumps):
             answer[a] += inverse[a, b] * right[cells + b]
-    for a in range(conductors):
-        right[cells + a] = answer[a]
-        value = answer[a]
-        if value != 0.0:
-            for cell in range(cells):
-                right[cell] -= reduced[a, cell] * value
+    for a in range(lumps):
+        right[cells + a] = value = answer[a]
+        column = reduced[a]
+        for cell in range(cells):
+            inner[cell] -= column[cell] * value
+    right[:cells] = inner
 
 
 @numba.njit(cache=True, nogil=True)
 def spread_conductors(network, temperature):
     """Copy each conductor's temperature onto the cells whose points it covers."""
     cells = network.shape[4]
-    for cell in range(cells):
-        if network.covered[cell] >= 0:
-            temperature[cell] = temperature[cells + network.covered[cell]]
+    for n in range(len(network.covered_cell)):
+        temperature[network.covered_cell[n]] = temperature[cells + network.covered_by[n]]
 
 
 @numba.njit(cache=True, nogil=True)
@@ -714,10 +733,15 @@ def chord_capacity(network, c_scale, temperature, content, rate, step, capacity)
 
     temperature (unknowns,) [K] and content (unknowns,) [J/m]: at its start; rate (unknowns,) [K/s]; step [s]
     """
-    for q in range(len(temperature)):
-        rise = min(max(step * rate[q], -FARTHEST), FARTHEST)
-        there, slope = _content_at(network, c_scale, q, temperature[q] + rise)
-        capacity[q] = (there - content[q]) / rise if abs(rise) > 0.1 else slope
+    count = len(temperature)
+    ahead, there = np.empty(count), np.empty(count)
+    for q in range(count):
+        ahead[q] = temperature[q] + min(max(step * rate[q], -FARTHEST), FARTHEST)
+    heat_content(network, ahead, c_scale, there, capacity)
+    for q in range(count):
+        rise = ahead[q] - temperature[q]
+        if abs(rise) > 0.1:
+            capacity[q] = (there[q] - content[q]) / rise
 
 
 @numba.njit(cache=True, nogil=True)
@@ -824,10 +848,12 @@ def take_step(
         result[:] = 0.0
     for stage in range(max(first, 0), 3):
         state = states[stage]
-        for q in range(n):
-            base[q] = content[q]
-            for earlier in range(stage):
-                base[q] += step * scheme[stage, earlier] * flows[earlier, q]
+        base[:] = content
+        for earlier in range(stage):
+            share, flow = step * scheme[stage, earlier], flows[earlier]
+            for q in range(n):
+                base[q] += share * flow[q]
+        supplied = _total(source[stage])
         if stage != first:
             if stage == 0:
                 state[:] = predicted[0]
@@ -852,12 +878,11 @@ def take_step(
                 heat[cells + c] += joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
             net_heat(network, links, exchange, state, heat, face_flow, net)
             heat_content(network, state, c_scale, here, capacity)
-            generated, lost, mismatch = 0.0, 0.0, 0.0
             for q in range(n):
                 right[q] = base[q] + weight * net[q] - here[q]
-                generated += heat[q]
-            for f in range(faces):
-                lost += face_flow[f]
+            generated, lost = supplied, _total(face_flow)
+            for c in range(joule.shape[1]):
+                generated += heat[cells + c] - source[stage, cells + c]
             for z in range(len(zones.is_open)):
                 if zones.is_open[z]:
                     # air held at a given temperature: what reaches it is lost, its own equation stands still
@@ -867,19 +892,17 @@ def take_step(
                 if zones.is_open[zones.zone[index]]:
                     lost += exchange.flow[index]
                     turnover += abs(exchange.flow[index])
-            for q in range(n):
-                mismatch += right[q]
-            if tight and iteration > 0 and change < tolerance and abs(mismatch) <= 1e-7 * weight * turnover + 1e-10:
-                done = True
-                break
+            if tight and iteration > 0 and change < tolerance:
+                if abs(_total(right)) <= 1e-7 * weight * turnover + 1e-10:
+                    done = True
+                    break
             if iteration == most:
                 break
             solve_bordered(network, matrix, border, reduced, inverse, right)
             previous = change
-            change = 0.0
+            change = _largest(right)
             for q in range(n):
                 state[q] += right[q]
-                change = max(change, abs(right[q]))
             spread_conductors(network, state)
             result[0] += 1
             if not (change < 1e6) or (iteration >= 2 and change > 0.8 * previous and change > tolerance):
@@ -924,12 +947,7 @@ def take_step(
     for q in range(n):
         right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
     solve_bordered(network, matrix, border, reduced, inverse, right)
-    whole = 0.0
-    for q in range(n):
-        whole += abs(right[q])
-        result[3] = max(result[3], abs(right[q]))
-    if not (whole < np.inf):
-        result[3] = np.inf  # a largest value passes over what is no number
+    result[3] = _largest(right) if abs(_total(right)) < np.inf else np.inf
     state = states[2]
     net[:] = here
     _settle(network, c_scale, net, state, after[0], after[1])

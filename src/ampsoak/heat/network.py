@@ -18,12 +18,14 @@ from ampsoak.heat.arrays import (
     TABLE_STEP,
     UNIFORM,
     Exchange,
+    Grid,
     Links,
     Network,
 )
 from ampsoak.heat.contacts import with_contacts
 from ampsoak.heat.dissection import Plan
 from ampsoak.heat.kernels import plan_of
+from ampsoak.heat.numbering import network_of
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
 from ampsoak.scenario.case import EDGES, Scenario
@@ -45,13 +47,13 @@ class EdgeFaces:
 class HeatModel:
     """A section ready to be solved.
 
-    Where a section is its own mirror image the network may hold one side only (``heat.fold``): then several cells,
+    Where a section is its own mirror image the grid may hold one side only (``heat.fold``): then several cells,
     conductors or faces read one unknown, and ``copies`` says how many sides there are.
 
     Parameters
     ----------
     section : Section
-    network : Network                       kernel arrays
+    grid : Grid                             elements and links by place
     materials : tuple of Material           row order of the property tables
     linear : bool                           True when no material property depends on temperature
     cell_order : (nx, ny) int64             number of the unknown of each cell
@@ -68,7 +70,7 @@ class HeatModel:
     """
 
     section: Section
-    network: Network
+    grid: Grid
     materials: tuple[Material, ...]
     linear: bool
     cell_order: np.ndarray
@@ -86,15 +88,20 @@ class HeatModel:
     edge_faces: dict
     copies: int = 1
 
+    @cached_property
+    def network(self) -> Network:
+        """The grid as kernels work on it."""
+        return network_of(self.grid)
+
     @property
     def cells(self) -> int:
         """Number of cell unknowns."""
-        return int(self.network.shape[4])
+        return int(self.grid.shape[4])
 
     @property
     def lumps(self) -> int:
         """Conductors and air zones: unknowns outside the band."""
-        return int(self.network.shape[5]) + len(self.network.zones.is_open)
+        return int(self.grid.shape[5]) + len(self.grid.zones.is_open)
 
     @property
     def unknowns(self) -> int:
@@ -109,7 +116,7 @@ class HeatModel:
     @property
     def first_zone(self) -> int:
         """Number of the first air zone in a state."""
-        return self.cells + int(self.network.shape[5])
+        return self.cells + int(self.grid.shape[5])
 
     @property
     def coefficient(self) -> np.ndarray:
@@ -119,7 +126,7 @@ class HeatModel:
     def hold_open_air(self, temperature: np.ndarray, time: float) -> None:
         """Set the air of open zones in a state (unknowns,) [K] to what it is at ``time`` [s]."""
         first = self.first_zone
-        for number, open_ in enumerate(self.network.zones.is_open):
+        for number, open_ in enumerate(self.grid.zones.is_open):
             if open_:
                 part = self.section.scenario.parts[self.section.air.zone_parts[number]]
                 temperature[first + number] = float(part.air.temperature.at(time))
@@ -140,17 +147,9 @@ class HeatModel:
 
     def new_links(self) -> Links:
         """Empty conductances of the right shapes."""
-        nx, ny = self.section.shape
-        network = self.network
-        return Links(
-            np.zeros((nx - 1, ny)),
-            np.zeros((nx, ny - 1)),
-            np.zeros((nx - 1, ny - 1)),
-            np.zeros((nx - 1, ny - 1)),
-            np.zeros(len(network.cut_cell)),
-            np.zeros(len(network.face_cell)),
-            np.zeros(len(self.network.zones.cell)),
-        )
+        grid = self.grid
+        sizes = [self.cells] * 4 + [len(grid.cut_cell), len(grid.face_cell), len(grid.zones.cell)]
+        return Links(*(np.zeros(size) for size in sizes))
 
     def joule_at_20(self, currents: np.ndarray) -> np.ndarray:
         """I² R20 of each conductor, (conductors,) [W/m], at circuit ``currents`` (n_circuits,) [A]."""
@@ -426,7 +425,7 @@ def build_model(section: Section) -> HeatModel:
     live_i, live_j = cut.i + (cut.upper & (cut.axis == 0)), cut.j + (cut.upper & (cut.axis == 1))
     inside = (cut.i >= 0) & (cut.j >= 0) & (cut.i + (cut.axis == 0) < nx) & (cut.j + (cut.axis == 1) < ny)
     least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
-    network = Network(
+    grid = Grid(
         shape=np.array([nx, ny, stride_x, stride_y, cells, len(scenario.conductors), max(stride_x, stride_y) + 1]),
         west=west,
         east=east,
@@ -454,15 +453,15 @@ def build_model(section: Section) -> HeatModel:
     sources = []
     for index, part in enumerate(scenario.parts):
         if part.heat_source is not None:
-            area = np.zeros(len(network.content_start) - 1)
+            area = np.zeros(len(grid.content_start) - 1)
             np.add.at(area, order.ravel(), section.cell_area[:, :, index].ravel())
-            for cell in np.flatnonzero(network.covered >= 0):
-                area[cells + network.covered[cell]] += area[cell]
+            for cell in np.flatnonzero(grid.covered >= 0):
+                area[cells + grid.covered[cell]] += area[cell]
                 area[cell] = 0.0
             sources.append((index, area))
     model = HeatModel(
         section=section,
-        network=network,
+        grid=grid,
         materials=tuple(materials),
         linear=section.air is None and all(material.is_constant for material in materials),
         cell_order=order,
@@ -473,7 +472,7 @@ def build_model(section: Section) -> HeatModel:
         conductor_unknown=cells + np.arange(len(scenario.conductors)),
         keeper=np.arange(len(scenario.conductors)),
         share=np.ones(len(scenario.conductors)),
-        edge_faces=_edge_faces(scenario, network.face_boundary),
+        edge_faces=_edge_faces(scenario, grid.face_boundary),
         resistance=np.array([conductor.resistance for conductor in scenario.conductors]),
         temperature_coefficient=np.array([conductor.temperature_coefficient for conductor in scenario.conductors]),
         circuit=np.array([conductor.circuit for conductor in scenario.conductors], dtype=np.int64),

@@ -79,16 +79,15 @@ class SteadySolver:
         kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
         net[model.first_zone :][zones.is_open] = 0.0
         kernels.heat_content(network, temperature, ones, self.content, self.capacity)
-        corner = np.zeros(model.lumps)
+        corner = np.zeros((model.lumps, model.lumps))
         kernels.assemble(
             network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.matrix,
             self.border, corner,
         )  # fmt: skip
-        corner[: len(joule)] -= joule * model.coefficient
         if not kernels.reduce_border(self.matrix, self.border, self.reduced, self.schur):
             status = 1
         else:
-            status = 0 if kernels.invert_conductors(self.schur, corner, self.inverse) else 2
+            status = 0 if kernels.invert_conductors(self.schur, corner, joule * model.coefficient, self.inverse) else 2
         if status == 0:
             kernels.solve_bordered(network, self.matrix, self.border, self.reduced, self.inverse, net)
         return status, net

@@ -149,7 +149,7 @@ class Factor:
             np.zeros((lumps, cells)),
             np.zeros((lumps, cells)),
             np.zeros((lumps, lumps)),
-            np.zeros(lumps),
+            np.zeros((lumps, lumps)),
             np.zeros(model.unknowns),
             np.zeros(faces),
             np.zeros(faces),
@@ -310,9 +310,8 @@ class Stepper:
             self.factor = self._assembled(step, surroundings, self.own, capacity)
         if self.factor is None:
             return False
-        corner = self.factor.corner.copy()
-        corner[: len(heat)] -= GAMMA * step * heat * self.model.coefficient
-        return kernels.invert_conductors(self.factor.schur, corner, self.inverse)
+        gain = GAMMA * step * heat * self.model.coefficient
+        return kernels.invert_conductors(self.factor.schur, self.factor.corner, gain, self.inverse)
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
@@ -510,7 +509,7 @@ class Stepper:
     def _failure(self, what: str, step: float) -> NumericalError:
         model = self.model
         hottest = int(np.argmax(self.temperature))
-        conductor = hottest - model.cells if hottest >= model.cells else int(model.network.covered[hottest])
+        conductor = hottest - model.cells if hottest >= model.cells else int(model.grid.covered[hottest])
         if conductor >= 0:
             place = f"conductor {model.section.scenario.conductors[model.keeper[conductor]].name}"
         else:

@@ -53,7 +53,7 @@ def zone_arrays(section: Section, order: np.ndarray) -> Zones:
     if air is None:
         none, number = np.zeros(0), np.zeros(0, np.int64)
         return Zones(
-            cell=number, axis=number, i=number, j=number, inverse=none, area=none, zone=number, group=number,
+            cell=number, axis=number, place=number, scale=none, area=none, zone=number, group=number,
             patch=number, group_zone=number, group_kind=number, group_constant=none,
             film=np.zeros((0, 2, len(_FILM_AIR), TABLE_LENGTH)), patch_zone=number, patch_area=none,
             patch_emissivity=none, exchange=np.zeros((0, 0)), ambient_view=none, is_open=np.zeros(0, bool),
@@ -77,8 +77,10 @@ def zone_arrays(section: Section, order: np.ndarray) -> Zones:
     patch_group = np.array([air.group[air.patch == p][0] for p in range(len(air.patch_area))])
     live_i, live_j = air.i + (air.upper & (air.axis == 0)), air.j + (air.upper & (air.axis == 1))
     least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
+    beyond = np.append(np.diff(section.x_points), 0.0)[air.i], np.append(np.diff(section.y_points), 0.0)[air.j]
+    span = np.where(air.axis == 0, *beyond)
     return Zones(
-        cell=order[live_i, live_j], axis=air.axis, i=air.i, j=air.j, inverse=1.0 / np.maximum(air.distance, least),
+        cell=order[live_i, live_j], axis=air.axis, place=order[air.i, air.j], scale=span / np.maximum(air.distance, least),
         area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
         group_constant=constant, film=film, patch_zone=air.group_zone[patch_group], patch_area=air.patch_area,
         patch_emissivity=air.patch_emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
