@@ -746,8 +746,8 @@ def chord_capacity(network, c_scale, temperature, content, rate, step, capacity)
 
 @numba.njit(cache=True, nogil=True)
 def make_matrix(
-    network, links, exchange, surroundings, linear, k_scale, capacity, temperature, rate, step, surface, gamma, matrix, border,
-    reduced, schur, corner, flow, slope,
+    network, links, exchange, surroundings, linear, chord, k_scale, c_scale, capacity, temperature, content, rate, step, surface,
+    gamma, matrix, border, reduced, schur, corner, flow, slope,
 ):  # fmt: skip
     """Assemble and factorise the step matrix  capacity + gamma * step * (links + film slopes).
 
@@ -755,12 +755,14 @@ def make_matrix(
     ----------
     temperature (unknowns,) [K] and rate (unknowns,) [K/s]: at the start; properties are looked up half way through the step,
     as far as the slope tells: those serve all stages best. The other arrays are as in ``assemble`` and ``reduce_border``
-    and are filled; flow, slope (n_faces,): border flows and slopes [W/m], [W/(m K)] that went into the matrix
+    and are filled, capacity too where ``chord`` is asked for; content (unknowns,) [J/m]: at the start; flow, slope (n_faces,): border flows and slopes [W/m], [W/(m K)] that went into the matrix
 
     Returns
     -------
     bool    False when the cells' matrix is not positive definite
     """
+    if chord:
+        chord_capacity(network, c_scale, temperature, content, rate, step, capacity)
     if not linear:
         ahead = np.empty(len(temperature))
         for q in range(len(temperature)):
@@ -773,14 +775,38 @@ def make_matrix(
     return reduce_border(matrix, border, reduced, schur)
 
 
+@numba.njit(cache=True, inline="always")
+def _cubic_weights(share, length):
+    """Weights of value and slope at the begin, then at the end, of a step of ``length`` [s] at a ``share`` of it."""
+    rest = 1.0 - share
+    return (
+        (1.0 + 2.0 * share) * rest * rest,
+        share * rest * rest * length,
+        share * share * (3.0 - 2.0 * share),
+        -share * share * rest * length,
+    )
+
+
 @numba.njit(cache=True, nogil=True)
-def read_cubics(before, rate_before, after, rate_after, weights, states):
-    """Fill ``states`` (n, unknowns) with cubics through both ends of a step; weights (n, 4) of the other arguments."""
-    for number in range(len(weights)):
-        a, b, c, d = weights[number, 0], weights[number, 1], weights[number, 2], weights[number, 3]
+def read_cubics(before, rate_before, after, rate_after, length, shares, states):
+    """Fill ``states`` (n, unknowns) with cubics through both ends of a step of ``length`` [s] at ``shares`` (n,) of it."""
+    for number in range(len(shares)):
+        a, b, c, d = _cubic_weights(shares[number], length)
         state = states[number]
         for q in range(len(before)):
             state[q] = (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q])
+
+
+@numba.njit(cache=True, nogil=True)
+def read_maxima(before, rate_before, after, rate_after, length, shares, chosen, start, maxima):
+    """Fill ``maxima`` (n, groups) with the largest of each group's cubics; group g is chosen[start[g] : start[g + 1]]."""
+    for number in range(len(shares)):
+        a, b, c, d = _cubic_weights(shares[number], length)
+        for group in range(len(start) - 1):
+            most = -np.inf
+            for q in chosen[start[group] : start[group + 1]]:
+                most = max(most, (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q]))
+            maxima[number, group] = most
 
 
 @numba.njit(cache=True, nogil=True)
@@ -892,10 +918,9 @@ def take_step(
                 if zones.is_open[zones.zone[index]]:
                     lost += exchange.flow[index]
                     turnover += abs(exchange.flow[index])
-            if tight and iteration > 0 and change < tolerance:
-                if abs(_total(right)) <= 1e-7 * weight * turnover + 1e-10:
-                    done = True
-                    break
+            if tight and iteration > 0 and change < tolerance and abs(_total(right)) <= 1e-7 * weight * turnover + 1e-10:
+                done = True
+                break
             if iteration == most:
                 break
             solve_bordered(network, matrix, border, reduced, inverse, right)

@@ -164,8 +164,11 @@ class HeatModel:
 
     def joule(self, currents: np.ndarray, temperature: np.ndarray) -> np.ndarray:
         """Heat of each conductor, (conductors,) [W/m], at circuit ``currents`` and a state (unknowns,) [K]."""
-        rise = temperature[self.conductor_unknown] - 293.15
-        return self.joule_at_20(currents) * (1 + self.temperature_coefficient * rise)
+        return self.joule_at_20(currents) * self.resistance_at(temperature)
+
+    def resistance_at(self, temperature: np.ndarray) -> np.ndarray:
+        """Resistance of each conductor, (conductors,), at a state (unknowns,) [K], as a multiple of that at 20 °C."""
+        return 1 + self.temperature_coefficient * (temperature[self.conductor_unknown] - 293.15)
 
     @property
     def heated(self) -> bool:

@@ -16,8 +16,11 @@ CEILING = 1300.0  # [K] short of the melting point of copper; hotter than this n
 _MOST = 60
 _LONG = 1e9  # [s]
 _FOLLOW_TOLERANCE = 0.3  # [K]
-_SETTLED = 1e-7  # [K] last change
+_SETTLED = 1e-6  # [K] last change; what is left after it is far less
 _STRIDE = 60.0  # [K] change that a pseudo time step aims at
+_MIXED = 3  # earlier strides that a stride is mixed with
+_HELD = 0.1  # [K] last change, from where on the matrix serves as it is
+_CLOSE = 2.0  # [K] last change, from where on strides are as long as they like
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,28 @@ class Steady:
     exists: bool
     reason: str
     temperature: np.ndarray
+
+
+class _Mixing:
+    """Strides made better by what the last ones did (D. G. Anderson, J. ACM 12 (1965) 547).
+
+    A stride knows neither how conductivity nor how films change on the way; the few strides before it tell.
+    """
+
+    def __init__(self):
+        self.states, self.changes = [], []
+
+    def better(self, state: np.ndarray, change: np.ndarray, astray: bool) -> np.ndarray:
+        """The stride to take from ``state`` (unknowns,) [K] instead of ``change``; ``astray`` forgets what went before."""
+        if astray:
+            self.states, self.changes = [], []
+        self.states = [*self.states[-_MIXED:], state.copy()]
+        self.changes = [*self.changes[-_MIXED:], change]
+        if len(self.changes) == 1:
+            return change
+        bends = np.diff(self.changes, axis=0)
+        weight = np.linalg.lstsq(bends @ bends.T, bends @ change, rcond=1e-12)[0]
+        return change - weight @ (np.diff(self.states, axis=0) + bends)
 
 
 class SteadySolver:
@@ -58,8 +83,8 @@ class SteadySolver:
         self.content, self.capacity = np.zeros(n), np.zeros(n)
         self.exchange = None
 
-    def _update(self, temperature, surface, joule, source, inverse_step) -> tuple[int, np.ndarray]:
-        """One Newton step with frozen conductivities and a pseudo time step; (status, change).
+    def _update(self, temperature, surface, joule, source, inverse_step, held=False) -> tuple[int, np.ndarray]:
+        """One Newton step with frozen conductivities and a pseudo time step; (status, change). ``held`` keeps the last matrix.
 
         Status 0: done; 1: the cells lose no heat; 2: the conductors gain heat faster than they lose it.
         """
@@ -78,24 +103,29 @@ class SteadySolver:
         net = np.zeros(model.unknowns)
         kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
         net[model.first_zone :][zones.is_open] = 0.0
-        kernels.heat_content(network, temperature, ones, self.content, self.capacity)
-        corner = np.zeros((model.lumps, model.lumps))
-        kernels.assemble(
-            network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.matrix,
-            self.border, corner,
-        )  # fmt: skip
-        if not kernels.reduce_border(self.matrix, self.border, self.reduced, self.schur):
-            status = 1
-        else:
-            status = 0 if kernels.invert_conductors(self.schur, corner, joule * model.coefficient, self.inverse) else 2
+        status = 0
+        if not held:
+            kernels.heat_content(network, temperature, ones, self.content, self.capacity)
+            corner = np.zeros((model.lumps, model.lumps))
+            kernels.assemble(
+                network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.matrix,
+                self.border, corner,
+            )  # fmt: skip
+            if not kernels.reduce_border(self.matrix, self.border, self.reduced, self.schur):
+                status = 1
+            elif not kernels.invert_conductors(self.schur, corner, joule * model.coefficient, self.inverse):
+                status = 2
         if status == 0:
             kernels.solve_bordered(network, self.matrix, self.border, self.reduced, self.inverse, net)
         return status, net
 
-    def solve(self, currents: np.ndarray, guess: np.ndarray, ceiling: float = CEILING) -> Steady:
+    def solve(
+        self, currents: np.ndarray, guess: np.ndarray, ceiling: float = CEILING, near: bool = False
+    ) -> Steady:
         """Steady state at circuit ``currents`` (n_circuits,) [A], starting from ``guess`` (unknowns,) [K].
 
         ``ceiling`` [K]: a path that rises past it is not followed further; only sections whose properties bend need it.
+        ``near``: the guess is thought to lie a few kelvin away, so the first stride is as long as it likes.
 
         A linear section is decided by one factorisation: when the heat that conductors gain with temperature outruns what
         the section takes, the matrix is not positive definite and no steady state exists. Otherwise pseudo time steps of
@@ -110,25 +140,22 @@ class SteadySolver:
         surface = temperature[model.network.face_cell].copy()
         self.exchange = model.new_exchange(temperature)
         linear = model.linear and self.boundaries.linear
-        inverse_step = 0.0 if linear else 1e-3
-        before, relax, last = None, 1.0, np.inf
+        inverse_step = 0.0 if linear or near else 1e-3
+        mixing, last, reached = _Mixing(), np.inf, np.inf  # reached: inverse step that the matrix was made with
         for _ in range(_MOST):
-            status, change = self._update(temperature, surface, joule, source, inverse_step)
+            held = inverse_step == 0.0 and reached == 0.0 and last < (np.inf if linear else _HELD)
+            reached = inverse_step
+            status, change = self._update(temperature, surface, joule, source, inverse_step, held)
             size = float(np.abs(change).max(initial=0.0)) if status == 0 else np.inf
             if status == 1 and inverse_step == 0.0:
                 return Steady(False, "no edge takes heat away, so it rises for ever", temperature)
             if status != 0 and (linear or inverse_step > 1e3):
                 return Steady(False, _RUNAWAY, temperature)
-            if not linear and size > 2 * _STRIDE and inverse_step < 1.0 and before is None:
+            if not linear and size > 2 * _STRIDE and inverse_step < 1.0 and not mixing.changes:
                 inverse_step = max(4 * inverse_step, 1e-6)  # too long a stride for properties that change on the way
                 continue
             if inverse_step == 0.0 and not linear:
-                # Aitken's relaxation: where conductivity rises with temperature plain strides overshoot to and fro
-                if before is not None:
-                    bend = change - before
-                    relax = float(np.clip(-relax * (before @ bend) / max(bend @ bend, 1e-300), 0.1, 1.5))
-                before = change
-                change = relax * change
+                change = mixing.better(temperature, change, size > 2 * last)
             temperature += change
             kernels.spread_conductors(model.network, temperature)
             if not linear and temperature.max() > ceiling:
@@ -138,9 +165,8 @@ class SteadySolver:
             if inverse_step == 0.0 and (settled or (linear and size > 0.1 * last)):
                 return Steady(True, "", temperature)
             last = size
-            inverse_step *= float(np.clip(size / _STRIDE, 0.125, 2.0))
-            if inverse_step < 1e-8:
-                inverse_step = 0.0
+            # so close nothing stands between here and the state
+            inverse_step = 0.0 if size < _CLOSE else inverse_step * float(np.clip(size / _STRIDE, 0.125, 2.0))
         return self._follow(currents, guess, ceiling)
 
     def _follow(self, currents: np.ndarray, guess: np.ndarray, ceiling: float) -> Steady:

@@ -12,11 +12,13 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from threading import Lock
+from typing import NamedTuple
 
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import kernels
+from ampsoak.heat.arrays import Surroundings
 from ampsoak.heat.banded import empty_band
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
@@ -27,6 +29,7 @@ GAMMA = 0.43586652150845906  # root of x³ - 3x² + 3x/2 - 1/6 in (1/6, 1/2)
 _B1 = -(6 * GAMMA**2 - 16 * GAMMA + 1) / 4
 _B2 = (6 * GAMMA**2 - 20 * GAMMA + 5) / 4
 _NODES = (GAMMA, (1 + GAMMA) / 2, 1.0)
+_NODE_ARRAY = np.array(_NODES)
 _A21 = (1 - GAMMA) / 2
 _E2 = (0.5 - GAMMA) / (_NODES[1] - GAMMA)  # embedded second-order weights on the first two stages
 _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
@@ -116,15 +119,17 @@ class Step:
 
     def at(self, time, unknowns=slice(None)) -> np.ndarray:
         """Temperature [K] of ``unknowns`` at ``time`` inside the step; (n, unknowns) at several times (n,)."""
+        shares = (np.asarray(time, dtype=float) - self.begin) / (self.end - self.begin)
+        known = [values[unknowns] for values in self.cubic]
+        states = np.empty((*shares.shape, len(known[0])))
         length = self.end - self.begin
-        s = (np.asarray(time, dtype=float)[..., None] - self.begin) / length
-        weights = np.concatenate(
-            [(1 + 2 * s) * (1 - s) ** 2, s * (1 - s) ** 2 * length, s * s * (3 - 2 * s), -s * s * (1 - s) * length], axis=-1
-        )
-        known = [values[unknowns] for values in (self.before, self.rate_before, self.after, self.rate_after)]
-        states = np.empty((*weights.shape[:-1], len(known[0])))
-        kernels.read_cubics(*known, np.atleast_2d(weights), states.reshape(-1, len(known[0])))
+        kernels.read_cubics(*known, length, shares.reshape(-1), states.reshape(-1, len(known[0])))
         return states
+
+    @property
+    def cubic(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """Temperature and slope at the begin, then at the end."""
+        return self.before, self.rate_before, self.after, self.rate_after
 
 
 @dataclass(frozen=True)
@@ -189,6 +194,18 @@ class FactorShelf:
             return found
 
 
+class Load(NamedTuple):
+    """What acts from outside at the three stages of a step: circuit currents (n_circuits,) [A] and I² R20 of each conductor
+    (conductors,) [W/m] at its end; that of each conductor unknown (3, n) and heat sources of parts (3, unknowns) [W/m]; boundaries; and the heat at its end as bytes, to know it again."""
+
+    current: np.ndarray
+    at_20: np.ndarray
+    heat: np.ndarray
+    around: Surroundings
+    sources: np.ndarray
+    key: bytes
+
+
 class Stepper:
     """Steps one member.
 
@@ -232,6 +249,8 @@ class Stepper:
         kernels.conductances(network, self.temperature, self.k_scale, self.links)
         plain = member.conductivity_scale is None and member.capacity_scale is None
         self.linear = model.linear and boundaries.linear and boundaries.steady_films
+        self.coefficient = model.coefficient
+        self.held: Load | None = None  # what acts from outside, where it does not change up to the next break
         # members with their own property values have their own matrices
         self.shelf = (shelf if plain and shelf is not None else FactorShelf()) if self.linear else None
         self.own: Factor | None = None
@@ -284,15 +303,11 @@ class Stepper:
         model = self.model
         if capacity is not None:
             factor.capacity[:] = capacity
-        else:
-            kernels.chord_capacity(
-                model.network, self.c_scale, self.temperature, self.content, self.rate, step, factor.capacity
-            )
         self.factorised += 1
         done = kernels.make_matrix(
-            model.network, self.links, self.exchange, surroundings, model.linear, self.k_scale, factor.capacity,
-            self.temperature, self.rate, step, self.surface, GAMMA, factor.matrix, factor.border, factor.reduced, factor.schur,
-            factor.corner, factor.flow, factor.slope,
+            model.network, self.links, self.exchange, surroundings, model.linear, capacity is None, self.k_scale, self.c_scale,
+            factor.capacity, self.temperature, self.content, self.rate, step, self.surface, GAMMA, factor.matrix, factor.border,
+            factor.reduced, factor.schur, factor.corner, factor.flow, factor.slope,
         )  # fmt: skip
         return factor if done else None
 
@@ -310,7 +325,7 @@ class Stepper:
             self.factor = self._assembled(step, surroundings, self.own, capacity)
         if self.factor is None:
             return False
-        gain = GAMMA * step * heat * self.model.coefficient
+        gain = GAMMA * step * heat * self.coefficient
         return kernels.invert_conductors(self.factor.schur, self.factor.corner, gain, self.inverse)
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
@@ -339,17 +354,41 @@ class Stepper:
         """Yield accepted steps up to ``until`` [s]; a change of current or boundary is always a step's end."""
         stops = [t for t in self.breaks if self.time < t < until] + [until]
         for stop in stops:
-            fresh = True
+            if not self.time < stop:
+                continue
+            before = self._initial_rate(self.currents(self.time))
+            metal = slice(self.model.cells, self.model.first_zone)
+            if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.suggested is None:
+                self.rate, self.behind, self.settled = before, None, None
+                self.suggested = self._first_step(before)
+            self.held = self._held_until(stop)
             while self.time < stop:
-                current = self.currents(self.time)
-                if fresh:
-                    before = self._initial_rate(current)
-                    metal = slice(self.model.cells, self.model.first_zone)
-                    if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.suggested is None:
-                        self.rate, self.behind, self.settled = before, None, None
-                        self.suggested = self._first_step(before)
-                    fresh = False
                 yield self._advance(stop)
+
+    def _held_until(self, stop: float) -> Load | None:
+        """The load up to ``stop``, if it is the same all the way: between breaks everything is linear in time."""
+        if not self.boundaries.constant:
+            return None
+        first, last = self.currents(self.time), self.currents(stop, before=True)
+        if (first != last).any():
+            return None
+        if self.model.heated:
+            ends = self.model.part_sources(self.time), self.model.part_sources(np.nextafter(stop, -np.inf))
+            if (ends[0] != ends[1]).any():
+                return None
+        return self._load(0.0)
+
+    def _load(self, step: float) -> Load:
+        """Everything that acts from outside at the stages of a ``step`` [s] from here."""
+        model = self.model
+        currents = [self.currents(self.time + node * step, before=node == 1.0 and step > 0) for node in _NODES]
+        at_20 = [model.joule_at_20(current) for current in currents]
+        heat = np.array([row[model.keeper] * model.share for row in at_20])
+        around = self.boundaries.at(self.time + step * np.array(_NODES))
+        sources = self.no_sources
+        if model.heated:
+            sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
+        return Load(currents[2], at_20[2], heat, around, sources, heat[2].tobytes())
 
     def _advance(self, stop: float) -> Step:
         wanted = _on_ladder(self.suggested)
@@ -367,27 +406,21 @@ class Stepper:
 
     def _try(self, step: float, end: float) -> Step | float:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
-        model, n = self.model, self.model.unknowns
-        currents = [self.currents(self.time + node * step, before=node == 1.0) for node in _NODES]
-        heat = np.array([model.heat_at_20(current) for current in currents])
-        around = self.boundaries.at(self.time + step * np.array(_NODES))
-        key = (step, heat[2].tobytes())
+        load = self._load(step) if self.held is None else self.held
+        key = (step, load.key)
         if key != self.key or not self.linear:
             self.key = None
-            if not self._factorise(step, heat[2], around):
+            if not self._factorise(step, load.heat[2], load.around):
                 return step / 4
             self.key = key
         predicted, follow = self._prediction(step)
-        sources = self.no_sources
-        if model.heated:
-            sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
-        after, speeds = np.empty((3, n)), None
+        after, speeds = np.empty((3, self.model.unknowns)), None
         if self.reactions is not None:
-            speeds = self._solve_reacting(step, around, heat, sources, predicted, follow, after)
+            speeds = self._solve_reacting(step, load, predicted, follow, after)
             if speeds is None:
                 self.key, self.outrun = None, True
                 return step / 2
-        elif not self._solve_stages(step, around, heat, sources, predicted, follow, after):
+        elif not self._solve_stages(step, load, load.sources, predicted, follow, after):
             self.key = None
             return step / 4
         error = float(self.result[3])
@@ -399,26 +432,25 @@ class Stepper:
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:
             return step * max(0.2, factor)
-        return self._accept(step, end, self.states[2].copy(), after, currents[2], error, factor, speeds)
+        return self._accept(step, end, self.states[2].copy(), after, load, error, factor, speeds)
 
     def _prediction(self, step: float) -> tuple[np.ndarray, np.ndarray]:
         """First guess of each stage (3, unknowns) [K], and how its error grows from stage to stage, (3,)."""
         model, behind = self.model, self.behind
-        nodes = np.array(_NODES)
         if behind is None:
-            predicted = self.temperature + (step * nodes)[:, None] * self.rate
-            error = nodes
+            predicted = self.temperature + (step * _NODE_ARRAY)[:, None] * self.rate
+            error = _NODES
         else:
             # the cubic of the last step goes on; its error grows like s² (s - 1)² past its ends at 0 and 1
-            predicted = behind.at(self.time + step * nodes)
-            s = 1.0 + nodes * step / (behind.end - behind.begin)
-            error = s**2 * (s - 1.0) ** 2
+            predicted = behind.at(self.time + step * _NODE_ARRAY)
+            reach = [1.0 + node * step / (behind.end - behind.begin) for node in _NODES]
+            error = [s**2 * (s - 1.0) ** 2 for s in reach]
         if model.lumps and model.network.zones.is_open.any():
             for stage, node in enumerate(_NODES):
                 model.hold_open_air(predicted[stage], self.time + node * step)
         return predicted, np.array([0.0, error[1] / error[0], error[2] / error[1]])
 
-    def _solve_stages(self, step, around, heat, sources, predicted, follow, after) -> bool:
+    def _solve_stages(self, step, load, sources, predicted, follow, after) -> bool:
         """Solve the stages; False when one of them does not settle.
 
         The matrix holds the heat capacities of the step ahead. Where a phase change or drying begins, capacity jumps
@@ -433,9 +465,9 @@ class Stepper:
         for attempt in range(_MOST_MATRICES + 1):
             factor = self.factor
             failed = kernels.take_step(
-                model.network, self.links, self.exchange, around, factor.matrix, factor.border, factor.reduced,
-                self.inverse, factor.capacity, factor.slope, heat[2], model.linear, self.linear, tight, self.k_scale,
-                self.c_scale, heat, model.coefficient, sources, step, _SCHEME, self.content, predicted, follow,
+                model.network, self.links, self.exchange, load.around, factor.matrix, factor.border, factor.reduced,
+                self.inverse, factor.capacity, factor.slope, load.heat[2], model.linear, self.linear, tight, self.k_scale,
+                self.c_scale, load.heat, self.coefficient, sources, step, _SCHEME, self.content, predicted, follow,
                 self.states, self.flows, self.surface, self.work, after, tolerance, _MOST_ITERATIONS, first,
                 self.contraction, self.result,
             )  # fmt: skip
@@ -448,11 +480,11 @@ class Stepper:
                 return False
             first, self.key = failed, None
             capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
-            if attempt == _MOST_MATRICES or not self._factorise(step, heat[2], around, capacity):
+            if attempt == _MOST_MATRICES or not self._factorise(step, load.heat[2], load.around, capacity):
                 return False
         return False
 
-    def _solve_reacting(self, step, around, heat, sources, predicted, follow, after) -> np.ndarray | None:
+    def _solve_reacting(self, step, load, predicted, follow, after) -> np.ndarray | None:
         """Solve the stages with the heat of reactions, corrected until both agree.
 
         The heat that enters the balance is exactly that of the shares that leave the reactants, whatever the correction
@@ -464,7 +496,7 @@ class Stepper:
         power = found.given_off(speeds)
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
         for _ in range(_MOST_ROUNDS):
-            if not self._solve_stages(step, around, heat, sources + power, predicted, follow, after):
+            if not self._solve_stages(step, load, load.sources + power, predicted, follow, after):
                 return None
             again = found.stage_speeds(self.states, left, step, _SCHEME)
             wanted = found.given_off(again)
@@ -476,7 +508,7 @@ class Stepper:
             speeds, power = again, wanted
         return None
 
-    def _accept(self, step, end, state, after, current, error, factor, speeds=None):
+    def _accept(self, step, end, state, after, load, error, factor, speeds=None):
         model, faces = self.model, len(self.model.network.face_cell)
         content, capacity, rate = after
         if not (state.max() < _ABSURD):
@@ -484,8 +516,8 @@ class Stepper:
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
             generated=model.copies * float(self.result[1]), lost=model.copies * float(self.result[2]),
-            stored=model.copies * float((content - self.content).sum()), current=current,
-            joule=model.joule(current, state), error=error, surface=self.surface.copy(),
+            stored=model.copies * float((content - self.content).sum()), current=load.current,
+            joule=load.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
             surface_flow=self.work[4, :faces].copy(),
         )  # fmt: skip
         if speeds is not None:

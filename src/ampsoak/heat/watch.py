@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Sequence
 
 import numpy as np
 from scipy.optimize import brentq
 
+from ampsoak.heat import kernels
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.stepping import Step
 from ampsoak.scenario.case import Limit, Probe
 from ampsoak.section.interfaces import parts_at
 
-_LOOKS = (0.25, 0.5, 0.75)  # shares of a step at which a peak inside it would show
+_LOOKS = np.array([0.25, 0.5, 0.75, 1.0])  # shares of a step at which a peak inside it would show
+_NEAR = 5.0  # [K] from a limit at a step's end, within which a peak before it may have passed the limit
 _PATH = 96  # samples of the thermal resistance along a probe's neighbourhood
 
 
@@ -33,6 +36,20 @@ class LimitWatch:
             for limit in limits
         ]
         self.above = [False] * len(self.limits)
+        self._start = np.concatenate([[0], np.cumsum([len(chosen) for chosen in self.unknowns])]).astype(np.int64)
+        self._chosen = np.concatenate([*self.unknowns, np.zeros(0, dtype=np.int64)])
+
+    def again(self) -> LimitWatch:
+        """A watch on the same limits that has seen nothing yet."""
+        fresh = copy.copy(self)
+        fresh.above = [False] * len(self.limits)
+        return fresh
+
+    def _hottest(self, step: Step, shares: np.ndarray) -> np.ndarray:
+        """Hottest of each limit's parts [K] at shares of a step, (n, n_limits)."""
+        found = np.empty((len(shares), len(self.limits)))
+        kernels.read_maxima(*step.cubic, step.end - step.begin, shares, self._chosen, self._start, found)
+        return found
 
     def begin(self, temperature: np.ndarray) -> list[tuple[int, float, int, float]]:
         """Limits already passed by the start state: (limit, 0.0, part, temperature)."""
@@ -48,36 +65,39 @@ class LimitWatch:
     def crossings(self, step: Step) -> list[tuple[int, float, int, bool]]:
         """Crossings inside ``step`` in time order: (limit, time [s], part, upwards)."""
         found = []
+        hottest = self._hottest(step, _LOOKS)
+        length = step.end - step.begin
         for index, limit in enumerate(self.limits):
-            chosen = self.unknowns[index]
-
-            def excess(time, chosen=chosen, level=limit.temperature):
-                return float(step.at(time, chosen).max()) - level
-
-            length = step.end - step.begin
-            marks = [step.begin, *(step.begin + share * length for share in _LOOKS), step.end]
-            end = float(step.after[chosen].max()) - limit.temperature
-            values = [None, None, None, None, end]
-            near = abs(end) < 5.0 or (end > 0) != self.above[index]
-            inner = range(1, 4) if near else ()
+            excess = hottest[:, index] - limit.temperature
+            near = abs(excess[-1]) < _NEAR or (excess[-1] > 0) != self.above[index]
             previous, above = step.begin, self.above[index]
-            for mark in (*inner, 4):
-                value = values[mark] if values[mark] is not None else excess(marks[mark])
-                if (value >= 0) != above:
-                    time = self._root(excess, previous, marks[mark], step)
-                    state = step.at(time, chosen)
-                    found.append((index, time, self.owner[index][int(chosen[state.argmax()])], not above))
+            for look in range(0 if near else len(_LOOKS) - 1, len(_LOOKS)):
+                mark = step.begin + _LOOKS[look] * length
+                if (excess[look] >= 0) != above:
+                    time, part = self._root(index, previous, mark, step)
+                    found.append((index, time, part, not above))
                     above = not above
-                previous = marks[mark]
+                previous = mark
             self.above[index] = above
         return sorted(found, key=lambda crossing: crossing[1])
 
-    @staticmethod
-    def _root(excess, low: float, high: float, step: Step) -> float:
+    def _root(self, index: int, low: float, high: float, step: Step) -> tuple[float, int]:
+        """When the limit is passed between ``low`` and ``high`` [s], and the part that passes it."""
+        chosen, level = self.unknowns[index], self.limits[index].temperature
+        cubic, length = [values[chosen] for values in step.cubic], step.end - step.begin
+        states = np.empty((1, len(chosen)))
+
+        def excess(time):
+            kernels.read_cubics(*cubic, length, np.array([(time - step.begin) / length]), states)
+            return float(states.max()) - level
+
         first, last = excess(low), excess(high)
         if first == 0.0 or (first > 0) == (last > 0):
-            return low if abs(first) <= abs(last) else high  # rounding at a step's end
-        return float(brentq(excess, low, high, xtol=1e-6 * (step.end - step.begin), rtol=8.9e-16))
+            time = low if abs(first) <= abs(last) else high  # rounding at a step's end
+        else:
+            time = float(brentq(excess, low, high, xtol=1e-6 * (step.end - step.begin), rtol=8.9e-16))
+        excess(time)
+        return time, self.owner[index][int(chosen[states[0].argmax()])]
 
 
 class PartReader:
@@ -90,7 +110,15 @@ class PartReader:
         chosen = [cells for cells in self.cells if len(cells)]
         self._chosen = np.concatenate(chosen)
         self._share = np.concatenate([weights for weights in self.weights if len(weights)])
-        self._start = np.concatenate([[0], np.cumsum([len(cells) for cells in chosen])[:-1]])
+        self._ends = np.concatenate([[0], np.cumsum([len(cells) for cells in chosen])]).astype(np.int64)
+        self._start = self._ends[:-1]
+
+    def course_of_maximum(self, step: Step, times: np.ndarray) -> np.ndarray:
+        """(n, n_parts) [K] at ``times`` (n,) inside ``step``."""
+        found = np.empty((len(times), len(self._start)))
+        length = step.end - step.begin
+        kernels.read_maxima(*step.cubic, length, (times - step.begin) / length, self._chosen, self._ends, found)
+        return self._spread(found)
 
     def maximum(self, temperature: np.ndarray) -> np.ndarray:
         """(n_parts,) [K] of a state (unknowns,), or (n, n_parts) of several; nan for a part that nothing of is visible."""

@@ -58,8 +58,10 @@ class _Batch:
         settings = scenario.curve
         self.scenario, self.model, self.settings = scenario, model, settings
         self.boundaries = BoundaryTables(scenario.boundaries)
+        self.solver = SteadySolver(model, self.boundaries)
         self.shelf = FactorShelf()
         self.reactions = asked_reactions(model)
+        self.watch, self.reader = LimitWatch(model, scenario.limits), PartReader(model)
         self.start = initial_state(model, settings.start, self.boundaries)
         highest = max((limit.temperature for limit in scenario.limits), default=0.0)
         self.ceiling = max(highest + _BEYOND_LIMIT, _LEAST_CEILING)
@@ -76,9 +78,9 @@ class _Batch:
         all_currents[self.settings.circuit] = current
         return all_currents
 
-    def steady_at(self, current: float, guess: np.ndarray) -> Steady:
+    def steady_at(self, current: float, guess: np.ndarray, near: bool = False) -> Steady:
         """Steady state with the curve's circuit at ``current`` [A]."""
-        return SteadySolver(self.model, self.boundaries).solve(self.currents(current), guess, self.ceiling)
+        return self.solver.solve(self.currents(current), guess, self.ceiling, near)
 
     def member(self, current: float, steady_margin: np.ndarray) -> _Outcome:
         """Step one constant current until the horizon or the ceiling.
@@ -89,7 +91,7 @@ class _Batch:
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
         member = Member(profiles, self.start)
         stepper = Stepper(model, member, settings.tolerance, self.boundaries, self.shelf, self.reactions)
-        watch, reader = LimitWatch(model, scenario.limits), PartReader(model)
+        watch, reader = self.watch.again(), self.reader
         limits, conductors = len(scenario.limits), len(scenario.conductors)
         time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
         outcome[steady_margin < 0] = _NEVER
@@ -105,9 +107,9 @@ class _Batch:
                     time[index], outcome[index] = when, _REACHED
             past = int(np.searchsorted(self.times, step.end * (1 + 1e-12), side="right"))
             if past > kept:
-                states = step.at(np.minimum(self.times[kept:past], step.end))
-                conductor[:, kept:past] = states[:, model.conductor_unknown].T
-                parts[:, kept:past] = reader.maximum(states).T
+                times = np.minimum(self.times[kept:past], step.end)
+                conductor[:, kept:past] = step.at(times, model.conductor_unknown).T
+                parts[:, kept:past] = reader.course_of_maximum(step, times).T
                 kept = past
             if step.after.max() > self.ceiling and (outcome != _BEYOND).all():
                 break
@@ -128,13 +130,16 @@ class _Batch:
 def _steady_states(batch: _Batch, grid: np.ndarray) -> list[Steady]:
     """Steady states up the grid, each from the one below; past the first current without one there is none either."""
     states: list[Steady] = []
-    guess = batch.start
-    for current in grid:
-        hopeless = bool(states) and not states[-1].exists
-        found = states[-1] if hopeless else batch.steady_at(current, guess)
-        if found.exists:
-            guess = found.temperature
-        states.append(found)
+    for number, current in enumerate(grid):
+        if states and not states[-1].exists:
+            states.append(states[-1])
+        elif number < 2:
+            states.append(batch.steady_at(current, states[-1].temperature if states else batch.start))
+        else:
+            # temperatures rise about as the heat does
+            last, one_before = states[-1].temperature, states[-2].temperature
+            on = (current**2 - grid[number - 1] ** 2) / (grid[number - 1] ** 2 - grid[number - 2] ** 2)
+            states.append(batch.steady_at(current, last + on * (last - one_before), near=True))
     return states
 
 
