@@ -67,7 +67,9 @@ def test_kernels_count_as_compiled_when_younger_than_their_source(tmp_path, monk
     monkeypatch.setenv(compile_cache.VARIABLE, str(tmp_path))
     assert not compile_cache.kernels_are_compiled()
     kept = []
-    for floor, module in (("heat", "kernels"), ("heat", "banded"), ("section", "kernels")):
+    for floor, module in (
+        ("heat", "advance"), ("heat", "banded"), ("heat", "bordered"), ("heat", "kernels"), ("heat", "sums"), ("section", "kernels"),
+    ):
         folder = tmp_path / f"{floor}_0123abcd"
         folder.mkdir(exist_ok=True)
         kept.append(folder / f"{module}.solve-1.py311.nbi")

@@ -17,8 +17,9 @@ from scipy.linalg import cholesky_banded, solve
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import spsolve
 
-from ampsoak.heat import kernels
+from ampsoak.heat import bordered, kernels
 from ampsoak.heat.banded import PAD_COLUMNS, PAD_ROWS, empty_band, factorise, solve_band
+from ampsoak.heat.bordered import empty_factor, invert_corner, reduce_border, solve_bordered
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.dissection import factorise_fronts, make_plan, solve_fronts
 from ampsoak.scenario.case import Paint, Part
@@ -140,7 +141,7 @@ def test_a_run_in_fronts_is_the_run_in_a_band(monkeypatch):
     scenario = refined(reference_problem("P4"), 0.4 * MM)
     scenario = replace(scenario, run=replace(scenario.run, duration=400.0))
     band = simulate(scenario)
-    monkeypatch.setattr(kernels, "WIDEST_BAND", 1)
+    monkeypatch.setattr(bordered, "WIDEST_BAND", 1)
     fronts = simulate(scenario)
     assert fronts.conductor_temperature == pytest.approx(band.conductor_temperature, abs=1e-8)
 
@@ -172,24 +173,18 @@ def test_bordered_system_against_dense(in_fronts):
     state = np.linspace(300.0, 350.0, unknowns)
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     balance.flow(state)
-    conductors = unknowns - cells
-    matrix = kernels.empty_matrix(network, plan)
-    border, corner = np.zeros((conductors, cells)), np.zeros((conductors, conductors))
-    kernels.assemble(
-        network, balance.links, model.new_exchange(state), balance.capacity(state),
-        np.full(len(network.face_cell), 0.01), 3.0, matrix, border, corner,
-    )  # fmt: skip
-    full = np.block([[_dense_of(network, matrix.stencil), border.T], [border, corner]])
+    lumps = unknowns - cells
+    factor = empty_factor(network, plan)
+    factor.capacity[:] = balance.capacity(state)
+    factor.slope[:] = 0.01
+    kernels.assemble(network, balance.links, model.new_exchange(state), 3.0, factor)
+    full = np.block([[_dense_of(network, factor.matrix.stencil), factor.border.T], [factor.border, factor.corner]])
     right = np.random.default_rng(2).normal(size=unknowns)
-    reduced, schur, inverse = (
-        np.zeros_like(border),
-        np.zeros((conductors, conductors)),
-        np.zeros((conductors, conductors)),
-    )
-    assert kernels.reduce_border(matrix, border, reduced, schur)
-    assert kernels.invert_conductors(schur, corner, np.zeros(conductors), inverse)
+    inverse = np.zeros((lumps, lumps))
+    assert reduce_border(factor)
+    assert invert_corner(factor, np.zeros(lumps), inverse)
     answer = right.copy()
-    kernels.solve_bordered(network, matrix, border, reduced, inverse, answer)
+    solve_bordered(network, factor, inverse, answer)
     right[network.covered_cell] = 0.0
     assert answer == pytest.approx(solve(full, right), rel=1e-9, abs=1e-12)
 
@@ -215,7 +210,7 @@ _PLAIN = """
 import json, sys
 sys.path[:0] = {paths!r}
 from test_kernels import kernels, plain_numbers
-assert not hasattr(kernels.reduce_border, "py_func"), "still compiled"
+assert not hasattr(kernels.assemble, "py_func"), "still compiled"
 print(json.dumps(plain_numbers()))
 """
 
@@ -235,7 +230,7 @@ def test_kernels_without_the_compiler_give_the_same_numbers():
         capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
     assert json.loads(plain.stdout) == pytest.approx(plain_numbers(), rel=1e-12)
-    assert hasattr(kernels.reduce_border, "py_func")
+    assert hasattr(kernels.assemble, "py_func")
     assert max(plain_numbers()) > 305.0
 
 

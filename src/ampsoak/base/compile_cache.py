@@ -19,8 +19,11 @@ from pathlib import Path
 from ampsoak.base.user_folders import cache_folder, writable
 
 VARIABLE = "NUMBA_CACHE_DIR"
-_KERNEL_FILES = ("heat/arrays.py", "heat/banded.py", "heat/dissection.py", "heat/kernels.py", "section/kernels.py")
-_LATER = ("heat/arrays.py", "heat/dissection.py")  # not compiled, or only for meshes that need it
+_KERNEL_FILES = (
+    "heat/advance.py", "heat/arrays.py", "heat/banded.py", "heat/bordered.py", "heat/compiling.py", "heat/dissection.py",
+    "heat/kernels.py", "heat/sums.py", "section/kernels.py",
+)  # fmt: skip
+_LATER = ("heat/arrays.py", "heat/compiling.py", "heat/dissection.py")  # not compiled, or only for meshes that need it
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 

@@ -22,9 +22,9 @@ from ampsoak.heat.arrays import (
     Links,
     Network,
 )
+from ampsoak.heat.bordered import plan_of
 from ampsoak.heat.contacts import with_contacts
 from ampsoak.heat.dissection import Plan
-from ampsoak.heat.kernels import plan_of
 from ampsoak.heat.numbering import network_of
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material

@@ -96,7 +96,7 @@ class Reactions:
         states : (3, unknowns) float64    temperature at the stages [K]
         remaining : (n,) float64          at the start of the step
         step : float                      [s]
-        scheme : (3, 5) float64           as ``kernels.take_step`` has it
+        scheme : (3, 5) float64           as ``advance`` has it
 
         Returns
         -------

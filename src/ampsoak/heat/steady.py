@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ampsoak.heat import kernels
+from ampsoak.heat.bordered import empty_factor, invert_corner, reduce_border, solve_bordered
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.stepping import Member, Stepper
@@ -73,14 +74,9 @@ class SteadySolver:
 
     def __init__(self, model: HeatModel, boundaries: BoundaryTables, time: float = 0.0):
         self.model, self.boundaries, self.time = model, boundaries, time
-        network, n, cells = model.network, model.unknowns, model.cells
-        lumps, faces = n - cells, len(network.face_cell)
+        network = model.network
         self.links = model.new_links()
-        self.matrix = kernels.empty_matrix(network, model.plan)
-        self.border, self.reduced = np.zeros((lumps, cells)), np.zeros((lumps, cells))
-        self.schur, self.inverse = np.zeros((lumps, lumps)), np.zeros((lumps, lumps))
-        self.flow, self.slope = np.zeros(faces), np.zeros(faces)
-        self.content, self.capacity = np.zeros(n), np.zeros(n)
+        self.factor, self.inverse = empty_factor(network, model.plan), np.zeros((model.lumps, model.lumps))
         self.exchange = None
 
     def _update(self, temperature, surface, joule, source, inverse_step, held=False) -> tuple[int, np.ndarray]:
@@ -90,33 +86,30 @@ class SteadySolver:
         """
         model, network = self.model, self.model.network
         ones = np.ones(len(model.materials))
-        zones, exchange = network.zones, self.exchange
+        zones, exchange, factor = network.zones, self.exchange, self.factor
         kernels.conductances(network, temperature, ones, self.links)
         if len(zones.cell):
             kernels.zone_exchange(network, self.links, temperature, exchange)
         kernels.border_flow(
-            network, self.links, self.boundaries.at(self.time), 0, temperature, surface, self.flow, self.slope
+            network, self.links, self.boundaries.at(self.time), 0, temperature, surface, factor.flow, factor.slope
         )
         heat = source.copy()
         metal = slice(model.cells, model.first_zone)
         heat[metal] += joule * (1 + model.coefficient * (temperature[metal] - 293.15))
         net = np.zeros(model.unknowns)
-        kernels.net_heat(network, self.links, exchange, temperature, heat, self.flow, net)
+        kernels.net_heat(network, self.links, exchange, temperature, heat, factor.flow, net)
         net[model.first_zone :][zones.is_open] = 0.0
         status = 0
         if not held:
-            kernels.heat_content(network, temperature, ones, self.content, self.capacity)
-            corner = np.zeros((model.lumps, model.lumps))
-            kernels.assemble(
-                network, self.links, exchange, self.capacity * inverse_step, self.slope, 1.0, self.matrix,
-                self.border, corner,
-            )  # fmt: skip
-            if not kernels.reduce_border(self.matrix, self.border, self.reduced, self.schur):
+            kernels.heat_content(network, temperature, ones, np.empty(model.unknowns), factor.capacity)
+            factor.capacity[:] *= inverse_step
+            kernels.assemble(network, self.links, exchange, 1.0, factor)
+            if not reduce_border(factor):
                 status = 1
-            elif not kernels.invert_conductors(self.schur, corner, joule * model.coefficient, self.inverse):
+            elif not invert_corner(factor, joule * model.coefficient, self.inverse):
                 status = 2
         if status == 0:
-            kernels.solve_bordered(network, self.matrix, self.border, self.reduced, self.inverse, net)
+            solve_bordered(network, factor, self.inverse, net)
         return status, net
 
     def solve(

@@ -18,8 +18,22 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import kernels
-from ampsoak.heat.arrays import Surroundings
+from ampsoak.heat.advance import (
+    CHORD,
+    DONE,
+    GAINS,
+    INVERT,
+    MAKE,
+    NOT_DEFINITE,
+    SOLVE,
+    Load,
+    Properties,
+    Stages,
+    Start,
+    advance,
+)
 from ampsoak.heat.banded import empty_band
+from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import Reactions
@@ -132,35 +146,6 @@ class Step:
         return self.before, self.rate_before, self.after, self.rate_after
 
 
-@dataclass(frozen=True)
-class Factor:
-    """A factorised step matrix: all of it that does not depend on the currents, and what went into it."""
-
-    matrix: kernels.BandMatrix | kernels.FrontMatrix
-    border: np.ndarray
-    reduced: np.ndarray
-    schur: np.ndarray
-    corner: np.ndarray
-    capacity: np.ndarray
-    flow: np.ndarray
-    slope: np.ndarray
-
-    @classmethod
-    def empty(cls, model: HeatModel, band: np.ndarray | None = None) -> Factor:
-        """Arrays of the right shapes; the cells' matrix in ``band`` where one is given."""
-        cells, lumps, faces = model.cells, model.lumps, len(model.network.face_cell)
-        return cls(
-            kernels.empty_matrix(model.network, model.plan, band),
-            np.zeros((lumps, cells)),
-            np.zeros((lumps, cells)),
-            np.zeros((lumps, lumps)),
-            np.zeros((lumps, lumps)),
-            np.zeros(model.unknowns),
-            np.zeros(faces),
-            np.zeros(faces),
-        )
-
-
 class FactorShelf:
     """Factorised matrices of a linear section by step length, shared by all members of a batch.
 
@@ -179,7 +164,7 @@ class FactorShelf:
         if not self._bands and model.plan is None:
             one = empty_band(model.cells, int(model.network.shape[6]))
             self._bands = list(np.zeros((max(1, _PIECE // one.nbytes), *one.shape)))
-        return Factor.empty(model, self._bands.pop() if self._bands else None)
+        return empty_factor(model.network, model.plan, self._bands.pop() if self._bands else None)
 
     def get(self, step: float, make: Callable[[], Factor]) -> Factor:
         """The factor for ``step`` [s]; made by ``make`` when it is not there."""
@@ -194,15 +179,13 @@ class FactorShelf:
             return found
 
 
-class Load(NamedTuple):
-    """What acts from outside at the three stages of a step: circuit currents (n_circuits,) [A] and I² R20 of each conductor
-    (conductors,) [W/m] at its end; that of each conductor unknown (3, n) and heat sources of parts (3, unknowns) [W/m]; boundaries; and the heat at its end as bytes, to know it again."""
+class Moment(NamedTuple):
+    """What acts from outside on a step: circuit currents (n_circuits,) [A] and I² R20 of each conductor (conductors,) [W/m] at
+    its end; the load of its stages; and the heat at its end as bytes, to know it again."""
 
     current: np.ndarray
     at_20: np.ndarray
-    heat: np.ndarray
-    around: Surroundings
-    sources: np.ndarray
+    load: Load
     key: bytes
 
 
@@ -238,35 +221,42 @@ class Stepper:
         lumps = model.lumps
         materials = len(model.materials)
         ones = np.ones(materials)
-        self.k_scale = ones if member.conductivity_scale is None else np.asarray(member.conductivity_scale, float)
-        self.c_scale = ones if member.capacity_scale is None else np.asarray(member.capacity_scale, float)
+        k_scale = ones if member.conductivity_scale is None else np.asarray(member.conductivity_scale, float)
+        c_scale = ones if member.capacity_scale is None else np.asarray(member.capacity_scale, float)
         self.temperature = np.array(member.start, dtype=float)
         model.hold_open_air(self.temperature, 0.0)
         kernels.spread_conductors(network, self.temperature)
         self.time = 0.0
         self.links = model.new_links()
         self.exchange = model.new_exchange(self.temperature)
-        kernels.conductances(network, self.temperature, self.k_scale, self.links)
+        kernels.conductances(network, self.temperature, k_scale, self.links)
         plain = member.conductivity_scale is None and member.capacity_scale is None
         self.linear = model.linear and boundaries.linear and boundaries.steady_films
-        self.coefficient = model.coefficient
-        self.held: Load | None = None  # what acts from outside, where it does not change up to the next break
+        tight = bool(len(network.zones.cell))
+        self.properties = Properties(k_scale, c_scale, model.coefficient, model.linear, self.linear, tight)
+        self.open_tolerance = (_TIGHT_SHARE if tight else _STAGE_SHARE) * min(tolerance, 1.0)
+        self.open_air = bool(network.zones.is_open.any())
+        self.held: Moment | None = None  # what acts from outside, where it does not change up to the next break
         # members with their own property values have their own matrices
         self.shelf = (shelf if plain and shelf is not None else FactorShelf()) if self.linear else None
         self.own: Factor | None = None
         self.factor: Factor | None = None
-        self.inverse = np.zeros((lumps, lumps))
-        self.work = np.zeros((6, max(n, len(network.face_cell))))
         self.surface = self.temperature[network.face_cell].copy()
         self.content, self.capacity = np.zeros(n), np.zeros(n)
-        kernels.heat_content(network, self.temperature, self.c_scale, self.content, self.capacity)
+        kernels.heat_content(network, self.temperature, c_scale, self.content, self.capacity)
         # of a linear section, the same bits whichever member fills the shelf first
         self.level = np.zeros(n)
-        kernels.heat_content(network, np.full(n, _LEVEL), self.c_scale, np.zeros(n), self.level)
+        kernels.heat_content(network, np.full(n, _LEVEL), c_scale, np.zeros(n), self.level)
         self.rate: np.ndarray | None = None
         self.behind: Step | None = None  # the step that led here, where nothing has jumped since
-        self.states, self.flows, self.no_sources = np.zeros((3, n)), np.zeros((3, n)), np.zeros((3, n))
-        self.contraction, self.result = np.ones(1), np.zeros(6)
+        self.no_sources = np.zeros((3, n))
+        faces = np.zeros((2, len(network.face_cell)))
+        self.stages = Stages(
+            predicted=np.zeros((3, n)), follow=np.zeros(3), states=np.zeros((3, n)), flows=np.zeros((3, n)),
+            after=np.zeros((3, n)), surface=self.surface, face_flow=faces[0], face_slope=faces[1], content=np.zeros(n),
+            capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), inverse=np.zeros((lumps, lumps)),
+            contraction=np.ones(1), result=np.zeros(4),
+        )  # fmt: skip
         self.reactions, self.remaining = reactions, remaining
         if reactions is not None and remaining is None:
             self.remaining = np.ones(len(reactions.mass))
@@ -298,35 +288,38 @@ class Stepper:
         )
         return flow, slope
 
-    def _assembled(self, step: float, surroundings, factor: Factor, capacity: np.ndarray | None) -> Factor | None:
-        """Assemble and factorise into ``factor``; None when the cells' matrix is not positive definite."""
+    def _advance(self, step: float, load: Load, tasks: int, first: int = -1) -> int:
+        """Call the kernel; a stage that does not settle, or why there is no matrix, or DONE."""
         model = self.model
-        if capacity is not None:
-            factor.capacity[:] = capacity
-        self.factorised += 1
-        done = kernels.make_matrix(
-            model.network, self.links, self.exchange, surroundings, model.linear, capacity is None, self.k_scale, self.c_scale,
-            factor.capacity, self.temperature, self.content, self.rate, step, self.surface, GAMMA, factor.matrix, factor.border,
-            factor.reduced, factor.schur, factor.corner, factor.flow, factor.slope,
+        if tasks & MAKE:
+            self.factorised += 1
+        return advance(
+            model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), load,
+            self.factor, self.stages, step, _SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
-        return factor if done else None
 
-    def _factorise(self, step: float, heat: np.ndarray, surroundings, capacity: np.ndarray | None = None) -> bool:
-        """Make the matrix of ``step`` current; False when it is not positive definite."""
-        if capacity is None and self.model.linear:
-            capacity = self.level
+    def _tasks(self, step: float, moment: Moment) -> int | None:
+        """Take the factor of a step; what is left to do of it before the stages, None when it cannot be had."""
+        key = (step, moment.key)
+        if self.linear and key == self.key:
+            return 0
+        self.key = key
         if self.shelf is not None and step == _on_ladder(step):
-            self.factor = self.shelf.get(
-                step, lambda: self._assembled(step, surroundings, self.shelf.blank(self.model), capacity)
-            )
-        else:
-            if self.own is None:
-                self.own = Factor.empty(self.model)
-            self.factor = self._assembled(step, surroundings, self.own, capacity)
-        if self.factor is None:
-            return False
-        gain = GAMMA * step * heat * self.coefficient
-        return kernels.invert_conductors(self.factor.schur, self.factor.corner, gain, self.inverse)
+            self.factor = self.shelf.get(step, lambda: self._shelved(step, moment.load))
+            return None if self.factor is None else INVERT
+        if self.own is None:
+            self.own = empty_factor(self.model.network, self.model.plan)
+        self.factor = self.own
+        if self.model.linear:
+            self.own.capacity[:] = self.level
+            return MAKE | INVERT
+        return MAKE | CHORD | INVERT
+
+    def _shelved(self, step: float, load: Load) -> Factor | None:
+        """A new factor for the shelf."""
+        self.factor = self.shelf.blank(self.model)
+        self.factor.capacity[:] = self.level
+        return self.factor if self._advance(step, load, MAKE) == DONE else None
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
@@ -363,9 +356,9 @@ class Stepper:
                 self.suggested = self._first_step(before)
             self.held = self._held_until(stop)
             while self.time < stop:
-                yield self._advance(stop)
+                yield self._next_step(stop)
 
-    def _held_until(self, stop: float) -> Load | None:
+    def _held_until(self, stop: float) -> Moment | None:
         """The load up to ``stop``, if it is the same all the way: between breaks everything is linear in time."""
         if not self.boundaries.constant:
             return None
@@ -376,9 +369,9 @@ class Stepper:
             ends = self.model.part_sources(self.time), self.model.part_sources(np.nextafter(stop, -np.inf))
             if (ends[0] != ends[1]).any():
                 return None
-        return self._load(0.0)
+        return self._moment(0.0)
 
-    def _load(self, step: float) -> Load:
+    def _moment(self, step: float) -> Moment:
         """Everything that acts from outside at the stages of a ``step`` [s] from here."""
         model = self.model
         currents = [self.currents(self.time + node * step, before=node == 1.0 and step > 0) for node in _NODES]
@@ -388,9 +381,9 @@ class Stepper:
         sources = self.no_sources
         if model.heated:
             sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
-        return Load(currents[2], at_20[2], heat, around, sources, heat[2].tobytes())
+        return Moment(currents[2], at_20[2], Load(heat, sources, around), heat[2].tobytes())
 
-    def _advance(self, stop: float) -> Step:
+    def _next_step(self, stop: float) -> Step:
         wanted = _on_ladder(self.suggested)
         while True:
             left = stop - self.time
@@ -406,51 +399,51 @@ class Stepper:
 
     def _try(self, step: float, end: float) -> Step | float:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
-        load = self._load(step) if self.held is None else self.held
-        key = (step, load.key)
-        if key != self.key or not self.linear:
+        moment = self._moment(step) if self.held is None else self.held
+        tasks = self._tasks(step, moment)
+        if tasks is None:
             self.key = None
-            if not self._factorise(step, load.heat[2], load.around):
-                return step / 4
-            self.key = key
-        predicted, follow = self._prediction(step)
-        after, speeds = np.empty((3, self.model.unknowns)), None
+            return step / 4
+        self._predict(step)
+        speeds = None
         if self.reactions is not None:
-            speeds = self._solve_reacting(step, load, predicted, follow, after)
+            speeds = self._solve_reacting(step, moment.load, tasks)
             if speeds is None:
                 self.key, self.outrun = None, True
                 return step / 2
-        elif not self._solve_stages(step, load, load.sources, predicted, follow, after):
+        elif not self._solve_stages(step, moment.load, tasks):
             self.key = None
             return step / 4
-        error = float(self.result[3])
+        error = float(self.stages.result[3])
         if speeds is not None:
-            known = (self.states, self.remaining, step, _SCHEME, self.capacity)
+            known = (self.stages.states, self.remaining, step, _SCHEME, self.capacity)
             # nothing forgets what is missing of a reactant, so its error gets no more than the tolerance itself
             error = max(error, _LOCAL_SHARE * self.reactions.error(speeds, *known))
         allowed = _LOCAL_SHARE * self.tolerance
         factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
         if error > allowed:
             return step * max(0.2, factor)
-        return self._accept(step, end, self.states[2].copy(), after, load, error, factor, speeds)
+        return self._accept(step, end, moment, error, factor, speeds)
 
-    def _prediction(self, step: float) -> tuple[np.ndarray, np.ndarray]:
-        """First guess of each stage (3, unknowns) [K], and how its error grows from stage to stage, (3,)."""
-        model, behind = self.model, self.behind
+    def _predict(self, step: float) -> None:
+        """Fill the first guess of each stage, and how its error grows from stage to stage."""
+        model, behind, predicted = self.model, self.behind, self.stages.predicted
         if behind is None:
-            predicted = self.temperature + (step * _NODE_ARRAY)[:, None] * self.rate
+            np.multiply.outer(step * _NODE_ARRAY, self.rate, out=predicted)
+            predicted += self.temperature
             error = _NODES
         else:
             # the cubic of the last step goes on; its error grows like s² (s - 1)² past its ends at 0 and 1
-            predicted = behind.at(self.time + step * _NODE_ARRAY)
-            reach = [1.0 + node * step / (behind.end - behind.begin) for node in _NODES]
-            error = [s**2 * (s - 1.0) ** 2 for s in reach]
-        if model.lumps and model.network.zones.is_open.any():
+            length = behind.end - behind.begin
+            reach = 1.0 + _NODE_ARRAY * (step / length)
+            kernels.read_cubics(*behind.cubic, length, reach, predicted)
+            error = reach**2 * (reach - 1.0) ** 2
+        if self.open_air:
             for stage, node in enumerate(_NODES):
                 model.hold_open_air(predicted[stage], self.time + node * step)
-        return predicted, np.array([0.0, error[1] / error[0], error[2] / error[1]])
+        self.stages.follow[1:] = error[1] / error[0], error[2] / error[1]
 
-    def _solve_stages(self, step, load, sources, predicted, follow, after) -> bool:
+    def _solve_stages(self, step: float, load: Load, tasks: int) -> bool:
         """Solve the stages; False when one of them does not settle.
 
         The matrix holds the heat capacities of the step ahead. Where a phase change or drying begins, capacity jumps
@@ -458,67 +451,62 @@ class Stepper:
         goes on with capacities taken where it got to, and every other time with the larger of old and new, which cannot
         overshoot.
         """
-        model = self.model
-        tight = bool(len(model.network.zones.cell))
-        tolerance = (_TIGHT_SHARE if tight else _STAGE_SHARE) * min(self.tolerance, 1.0)
-        first, capacity = -1, self.factor.capacity
+        stages, first = self.stages, -1
         for attempt in range(_MOST_MATRICES + 1):
-            factor = self.factor
-            failed = kernels.take_step(
-                model.network, self.links, self.exchange, load.around, factor.matrix, factor.border, factor.reduced,
-                self.inverse, factor.capacity, factor.slope, load.heat[2], model.linear, self.linear, tight, self.k_scale,
-                self.c_scale, load.heat, self.coefficient, sources, step, _SCHEME, self.content, predicted, follow,
-                self.states, self.flows, self.surface, self.work, after, tolerance, _MOST_ITERATIONS, first,
-                self.contraction, self.result,
-            )  # fmt: skip
-            if failed < 0:
-                self.solved += int(self.result[0])
-                return bool(np.isfinite(self.result[3]))
-            self.contraction[0] = 1.0
-            here = self.work[1, : model.unknowns].copy()
-            if model.linear or not np.isfinite(here).all() or not np.isfinite(self.states[failed]).all():
+            failed = self._advance(step, load, tasks | SOLVE, first)
+            if failed == DONE:
+                self.solved += int(stages.result[0])
+                return bool(np.isfinite(stages.result[3]))
+            stages.contraction[0] = 1.0
+            if failed in (NOT_DEFINITE, GAINS) or self.model.linear or attempt == _MOST_MATRICES:
                 return False
-            first, self.key = failed, None
-            capacity = here if attempt % 2 == 0 else np.maximum(capacity, here)
-            if attempt == _MOST_MATRICES or not self._factorise(step, load.heat[2], load.around, capacity):
+            if not np.isfinite(stages.capacity).all() or not np.isfinite(stages.states[failed]).all():
                 return False
+            first, tasks, self.key = failed, MAKE | INVERT, None
+            if attempt % 2 == 0:
+                self.factor.capacity[:] = stages.capacity
+            else:
+                np.maximum(self.factor.capacity, stages.capacity, out=self.factor.capacity)
         return False
 
-    def _solve_reacting(self, step, load, predicted, follow, after) -> np.ndarray | None:
+    def _solve_reacting(self, step: float, load: Load, tasks: int) -> np.ndarray | None:
         """Solve the stages with the heat of reactions, corrected until both agree.
 
         The heat that enters the balance is exactly that of the shares that leave the reactants, whatever the correction
         leaves open. None when the stages do not settle, when the reactions outrun the step (their heat would grow faster
         than the corrections can follow), or when a reactant would be used up well inside it; else the speeds (3, n) [1/s].
         """
-        found, left = self.reactions, self.remaining
-        speeds = found.stage_speeds(predicted, left, step, _SCHEME)
+        found, left, stages = self.reactions, self.remaining, self.stages
+        speeds = found.stage_speeds(stages.predicted, left, step, _SCHEME)
         power = found.given_off(speeds)
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
         for _ in range(_MOST_ROUNDS):
-            if not self._solve_stages(step, load, load.sources + power, predicted, follow, after):
+            if not self._solve_stages(step, load._replace(source=load.source + power), tasks):
                 return None
-            again = found.stage_speeds(self.states, left, step, _SCHEME)
+            tasks = 0
+            again = found.stage_speeds(stages.states, left, step, _SCHEME)
             wanted = found.given_off(again)
             change = GAMMA * step * np.abs(wanted - power).max(axis=0)
             if (change <= most * self.capacity).all():
                 used = step * (_SCHEME[2, :3] @ speeds)
                 return speeds if (used <= np.maximum(left, 0.0) + _OVERDRAWN).all() else None
-            predicted, follow = self.states.copy(), np.zeros(3)
+            stages.predicted[:] = stages.states
+            stages.follow[:] = 0.0
             speeds, power = again, wanted
         return None
 
-    def _accept(self, step, end, state, after, load, error, factor, speeds=None):
-        model, faces = self.model, len(self.model.network.face_cell)
-        content, capacity, rate = after
+    def _accept(self, step, end, moment, error, factor, speeds=None):
+        model, stages = self.model, self.stages
+        state = stages.states[2].copy()
+        content, capacity, rate = stages.after.copy()
         if not (state.max() < _ABSURD):
             raise self._failure("heat runs away without end", step)
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
-            generated=model.copies * float(self.result[1]), lost=model.copies * float(self.result[2]),
-            stored=model.copies * float((content - self.content).sum()), current=load.current,
-            joule=load.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
-            surface_flow=self.work[4, :faces].copy(),
+            generated=model.copies * float(stages.result[1]), lost=model.copies * float(stages.result[2]),
+            stored=model.copies * float((content - self.content).sum()), current=moment.current,
+            joule=moment.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
+            surface_flow=stages.face_flow.copy(),
         )  # fmt: skip
         if speeds is not None:
             result.left_before = self.remaining
