@@ -11,6 +11,7 @@ import hashlib
 import importlib.metadata
 import os
 import shutil
+import subprocess
 import sys
 import tempfile
 import warnings
@@ -24,6 +25,9 @@ _KERNEL_FILES = (
     "heat/kernels.py", "heat/sums.py", "section/kernels.py",
 )  # fmt: skip
 _LATER = ("heat/arrays.py", "heat/compiling.py", "heat/dissection.py")  # not compiled, or only for meshes that need it
+_SESSION_ONLY = "ampsoak-kernels-"  # begins the name of a folder that ends with the session
+_SHARE = "from ampsoak.heat.ahead import compile_share; compile_share()"
+_beside: list[subprocess.Popen] = []  # the process that compiles beside this one
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -39,7 +43,7 @@ def use_compile_cache() -> None:
     folder = compile_cache_folder()
     if not writable(folder):
         # kernels marked for caching refuse to compile without a folder, so they get one that ends with the session
-        kept, folder = folder, Path(tempfile.mkdtemp(prefix="ampsoak-kernels-"))
+        kept, folder = folder, Path(tempfile.mkdtemp(prefix=_SESSION_ONLY))
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
         warnings.warn(
             f"compiled kernels cannot be kept in {kept}, which is not writable; they are compiled anew in every session "
@@ -58,6 +62,31 @@ def compile_cache_folder() -> Path:
     compiler = importlib.metadata.version("numba")
     python = f"{sys.version_info.major}.{sys.version_info.minor}"
     return cache_folder() / f"kernels-{_digest()}-numba-{compiler}-python-{python}"
+
+
+def compile_aside() -> None:
+    """Let a second process compile kernels too, once, where none are compiled yet and there is a core for it.
+
+    It shares the cache folder with this one and never outlives it; where it cannot be started, this one compiles alone.
+    """
+    folder = compile_cache_folder()
+    alone = (os.cpu_count() or 1) < 2 or os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
+    if _beside or alone or folder.name.startswith(_SESSION_ONLY) or not writable(folder) or kernels_are_compiled():
+        return
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+    given = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    try:
+        # by its arguments a process of ours and nothing of the program that called
+        process = subprocess.Popen([sys.executable, "-c", _SHARE], env=environment, **given)
+    except OSError:
+        return
+    _beside.append(process)
+    atexit.register(_end, process)
+
+
+def _end(process: subprocess.Popen) -> None:
+    process.kill()
+    process.wait()
 
 
 def _digest() -> str:

@@ -180,10 +180,11 @@ def compare(case: Scenario, curve: Curve):
 
 def say_compiling(talk: Talk) -> None:
     """Tell why the first use takes longer."""
-    from ampsoak.base.compile_cache import kernels_are_compiled
+    from ampsoak.base.compile_cache import compile_aside, kernels_are_compiled
 
     if not kernels_are_compiled():
         talk.say("Compiling kernels, once; this can take a minute.")
+        compile_aside()
 
 
 def _done_words(what: str, statistics: dict) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ampsoak.heat.arrays import FARTHEST, Surroundings
 from ampsoak.heat.bordered import invert_corner, reduce_border, solve_bordered
-from ampsoak.heat.compiling import inlined, kernel
+from ampsoak.heat.compiling import inner, kernel
 from ampsoak.heat.kernels import (
     _content_at,
     assemble,
@@ -84,7 +84,7 @@ class Stages(NamedTuple):
     result: np.ndarray
 
 
-@inlined
+@inner
 def _make_matrix(network, links, exchange, properties, start, load, factor, surface, share, step, chord):
     """Assemble and factorise  capacity + share * (links + film slopes); share and step [s].
 
@@ -115,7 +115,7 @@ def _make_matrix(network, links, exchange, properties, start, load, factor, surf
     return reduce_border(factor)
 
 
-@inlined
+@inner
 def _settle(network, scale, wanted, temperature, content, capacity):
     """Move each temperature until its heat content is ``wanted``; fill ``content`` and ``capacity`` there.
 
@@ -133,7 +133,7 @@ def _settle(network, scale, wanted, temperature, content, capacity):
             content[q], capacity[q] = _content_at(network, scale, q, temperature[q])
 
 
-@inlined
+@inner
 def _first_guess(network, stages, stage):
     """Fill the state of ``stage`` with its prediction, corrected by what the stage before it missed its own by."""
     state, predicted, zones = stages.states[stage], stages.predicted[stage], network.zones

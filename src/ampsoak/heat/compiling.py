@@ -1,7 +1,7 @@
 """How kernels are compiled.
 
-A compiled function holds a copy of everything that it calls, so what is called from one place only is written into that
-place (``inlined``) rather than compiled twice, and what Python never calls has no door to it (``inner``).
+What Python never calls has no door to it (``inner``), and nothing here is called through a pointer: doors for a hundred
+arrays take longer to compile than what is behind them.
 Division by zero gives infinities, as everywhere in numpy: checks at every division would cost speed and compiling.
 """
 
@@ -13,4 +13,3 @@ _options = {"cache": True, "nogil": True, "error_model": "numpy", "no_cfunc_wrap
 
 kernel = numba.njit(**_options)
 inner = numba.njit(**_options, no_cpython_wrapper=True)
-inlined = numba.njit(**_options, inline="always")

@@ -25,7 +25,7 @@ from ampsoak.heat.arrays import (
     TABLE_STEP,
     ZONE_ROUNDS,
 )
-from ampsoak.heat.compiling import inlined, inner, kernel
+from ampsoak.heat.compiling import inner, kernel
 
 
 @inner
@@ -37,7 +37,7 @@ def _look_up_held(table, material, temperature):
     return low + (table[material, index + 1] - low) * (place - index)
 
 
-@inlined
+@inner
 def _quartered_sides(material, k, scale, mean, west, east, south, north):
     """Conductivity along the bottom, top, left and right side of an element of pure quarters: two in series on each.
 
@@ -56,7 +56,7 @@ def _quartered_sides(material, k, scale, mean, west, east, south, north):
     )
 
 
-@inlined
+@inner
 def _plain_links(network, temperature, scale, links):
     """Links of elements of one material: set for those away from borders, added for sides on a border."""
     stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
@@ -92,7 +92,7 @@ def _plain_links(network, temperature, scale, links):
             along_y[place] += value
 
 
-@inlined
+@inner
 def _special_links(network, temperature, scale, links):
     """Add the links of elements of several materials."""
     stride_x, stride_y = network.shape[2], network.shape[3]

@@ -218,9 +218,7 @@ class Stepper:
         self.tolerance = tolerance
         network = model.network
         n = model.unknowns
-        lumps = model.lumps
-        materials = len(model.materials)
-        ones = np.ones(materials)
+        ones = np.ones(len(model.materials))
         k_scale = ones if member.conductivity_scale is None else np.asarray(member.conductivity_scale, float)
         c_scale = ones if member.capacity_scale is None else np.asarray(member.capacity_scale, float)
         self.temperature = np.array(member.start, dtype=float)
@@ -250,13 +248,7 @@ class Stepper:
         self.rate: np.ndarray | None = None
         self.behind: Step | None = None  # the step that led here, where nothing has jumped since
         self.no_sources = np.zeros((3, n))
-        faces = np.zeros((2, len(network.face_cell)))
-        self.stages = Stages(
-            predicted=np.zeros((3, n)), follow=np.zeros(3), states=np.zeros((3, n)), flows=np.zeros((3, n)),
-            after=np.zeros((3, n)), surface=self.surface, face_flow=faces[0], face_slope=faces[1], content=np.zeros(n),
-            capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), inverse=np.zeros((lumps, lumps)),
-            contraction=np.ones(1), result=np.zeros(4),
-        )  # fmt: skip
+        self.stages = new_stages(model, self.surface)
         self.reactions, self.remaining = reactions, remaining
         if reactions is not None and remaining is None:
             self.remaining = np.ones(len(reactions.mass))
@@ -543,6 +535,17 @@ class Stepper:
             f"{what} at {self.time:.6g} s (last step tried {step:.2g} s); hottest is {place} at "
             f"{self.temperature[hottest] - 273.15:.1f} °C; the state up to here is kept"
         )
+
+
+def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
+    """Work arrays of a member; ``surface`` (n_faces,) [K] is where its border faces start."""
+    n, lumps = model.unknowns, model.lumps
+    return Stages(
+        predicted=np.zeros((3, n)), follow=np.zeros(3), states=np.zeros((3, n)), flows=np.zeros((3, n)),
+        after=np.zeros((3, n)), surface=surface, face_flow=np.zeros(len(surface)), face_slope=np.zeros(len(surface)),
+        content=np.zeros(n), capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), inverse=np.zeros((lumps, lumps)),
+        contraction=np.ones(1), result=np.zeros(4),
+    )  # fmt: skip
 
 
 def _part_times(model: HeatModel) -> set[float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ampsoak.base.compile_cache import compile_aside
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.fold import folded
@@ -18,6 +19,7 @@ from ampsoak.section.build import Section, build_section
 
 def model_of(scenario: Scenario) -> HeatModel:
     """Mesh the scenario and build its heat model, cut at its mirrors."""
+    compile_aside()
     return folded(build_model(build_section(scenario)))
 
 
