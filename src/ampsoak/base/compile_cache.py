@@ -27,7 +27,7 @@ _KERNEL_FILES = (
 _LATER = ("heat/arrays.py", "heat/compiling.py", "heat/dissection.py")  # not compiled, or only for meshes that need it
 _SESSION_ONLY = "ampsoak-kernels-"  # begins the name of a folder that ends with the session
 _SHARE = "from ampsoak.heat.ahead import compile_share; compile_share()"
-_beside: list[subprocess.Popen] = []  # the process that compiles beside this one
+_looked: list[bool] = []  # whether this process has looked if it needs one beside it
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -69,9 +69,12 @@ def compile_aside() -> None:
 
     It shares the cache folder with this one and never outlives it; where it cannot be started, this one compiles alone.
     """
+    if _looked:
+        return
+    _looked.append(True)
     folder = compile_cache_folder()
     alone = (os.cpu_count() or 1) < 2 or os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
-    if _beside or alone or folder.name.startswith(_SESSION_ONLY) or not writable(folder) or kernels_are_compiled():
+    if alone or folder.name.startswith(_SESSION_ONLY) or not writable(folder) or kernels_are_compiled():
         return
     environment = os.environ | {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
     given = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
@@ -80,7 +83,6 @@ def compile_aside() -> None:
         process = subprocess.Popen([sys.executable, "-c", _SHARE], env=environment, **given)
     except OSError:
         return
-    _beside.append(process)
     atexit.register(_end, process)
 
 

@@ -57,7 +57,7 @@ def _same_boundaries(scenario, axis: int) -> bool:
 def _part_images(section, axis: int) -> np.ndarray | None:
     """Image of each part, (n_parts,), or None where the painted areas are not symmetric."""
     scenario, areas = section.scenario, section.quarter_area
-    scale = _SAME * areas.sum(axis=-1).max()
+    scale = _SAME * (areas @ np.ones(areas.shape[-1])).max()
     heat_of = {c.part: (c.resistance, c.temperature_coefficient, c.circuit, c.current_factor**2, c.metal_area) for c in scenario.conductors}
     totals = areas.sum(axis=(0, 1))
 

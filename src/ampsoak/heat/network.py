@@ -218,6 +218,11 @@ def _padded_quarters(quarters: np.ndarray) -> np.ndarray:
     return np.stack([west[:, 0::2], east[:, 0::2], west[:, 1::2], east[:, 1::2]], axis=2)
 
 
+def _of_all(operation, values: np.ndarray) -> np.ndarray:
+    """``operation`` on the four quarters of each element, (nx + 1, ny + 1); reducing so short an axis is slow."""
+    return operation(operation(values[..., 0], values[..., 1]), operation(values[..., 2], values[..., 3]))
+
+
 def _elements(section, part_material, part_conductor, materials):
     """Kinds, quarter materials and laminates of all elements."""
     nx, ny = section.shape
@@ -230,18 +235,19 @@ def _elements(section, part_material, part_conductor, materials):
     area = np.maximum(area, 1e-300)
     share = solid / area[..., None]
     main = share.argmax(axis=-1)
-    pure = (share.max(axis=-1) > 1 - _SLIVER) & (metal <= _SLIVER * area)
-    all_pure = np.where(present, pure, True).all(axis=-1)
+    largest = np.take_along_axis(share, main[..., None], axis=-1)[..., 0]
+    all_pure = _of_all(np.logical_and, ~present | ((largest > 1 - _SLIVER) & (metal <= _SLIVER * area)))
     first = np.take_along_axis(main, present.argmax(axis=-1)[..., None], axis=-1)
-    same = np.where(present, main == first, True).all(axis=-1)
+    same = _of_all(np.logical_and, ~present | (main == first))
     element_solid = solid[:, :, 0] + solid[:, :, 1] + solid[:, :, 2] + solid[:, :, 3]
+    whole_area, whole_metal = _of_all(np.add, area), _of_all(np.add, metal)
     filled = element_solid @ np.ones(len(materials))
     kind = np.full((nx + 1, ny + 1), LAMINATE, dtype=np.int64)
     kind[all_pure & same] = UNIFORM
     kind[all_pure & ~same] = QUARTERED
     touched = np.zeros(kind.shape, dtype=bool) if section.contact is None else section.contact.touched
     kind[touched] = LAMINATE
-    kind[filled <= _SLIVER * area.sum(axis=-1)] = ABSENT
+    kind[filled <= _SLIVER * whole_area] = ABSENT
     main = np.where(present, main, first)
     row = np.full((nx + 1, ny + 1), -1, dtype=np.int64)
     covered = np.pad(section.point_conductor, 1, constant_values=0) >= 0  # the rim counts as covered: no cross term
@@ -253,13 +259,13 @@ def _elements(section, part_material, part_conductor, materials):
     tensor = section.interface[mixed]
     weight = (tensor[:, 0] + tensor[:, 1])[:, None]
     normals = np.where(weight > 0, tensor / np.where(weight > 0, weight, 1.0), (0.5, 0.5, 0.0))
-    whole = ~corner_covered & (metal.sum(axis=-1) <= _SLIVER * area.sum(axis=-1))
+    whole = ~corner_covered & (whole_metal <= _SLIVER * whole_area)
     span_x = np.diff(section.x_points, prepend=-np.inf, append=np.inf)[:, None]
     span_y = np.diff(section.y_points, prepend=-np.inf, append=np.inf)[None, :]
     # flatter elements would get negative links, and with them states hotter than anything that heats them
     with np.errstate(invalid="ignore"):
         square = np.maximum(span_x / span_y, span_y / span_x) < _FLATTEST
-    kind[(kind == UNIFORM) & square & ~corner_covered & (metal.sum(axis=-1) <= 0)] = BLENDED
+    kind[(kind == UNIFORM) & square & ~corner_covered & (whole_metal <= 0)] = BLENDED
     return {
         "element_kind": kind,
         "element_material": main.astype(np.int64),

@@ -586,8 +586,8 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     state = np.full(model.unknowns, float(temperature))
     capacity = np.array([float(p.material.volumetric_heat_capacity(t)) for p, t in zip(scenario.parts, own, strict=True)])
     weight = area * capacity
-    total = weight.sum(axis=-1)
-    mixed = (weight * own).sum(axis=-1) / np.where(total > 0, total, 1.0)
+    total = weight @ np.ones(len(own))  # sums over a short last axis are slow
+    mixed = (weight @ own) / np.where(total > 0, total, 1.0)
     state[model.cell_order.ravel()] = np.where(total > 0, mixed, temperature).ravel()
     for unknown, conductor in zip(model.conductor_unknown, scenario.conductors, strict=True):
         state[unknown] = own[conductor.part]

@@ -9,6 +9,7 @@ faces on grid lines are exact and every curved outline enters by its exact area,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -178,6 +179,11 @@ def _mixed_elements(quarters: np.ndarray) -> np.ndarray:
     return west[:, 0::2] | east[:, 0::2] | west[:, 1::2] | east[:, 1::2]
 
 
+@lru_cache(maxsize=1)
+def _gauss_nodes() -> tuple[np.ndarray, np.ndarray]:
+    return np.polynomial.legendre.leggauss(48)
+
+
 def _exact_areas(painting: _Painting, width: float, height: float) -> np.ndarray:
     """Visible area of each part, (n_parts,) [m²], from lines placed without regard to the mesh."""
     stops = {0.0, height}
@@ -186,7 +192,7 @@ def _exact_areas(painting: _Painting, width: float, height: float) -> np.ndarray
         stops.update((min(max(bottom, 0.0), height), min(max(top, 0.0), height)))
     stops = np.array(sorted(stops))
     # Chebyshev-like spacing in each strip: outlines meet the strip's ends with a vertical tangent at worst
-    node, gauss_weight = np.polynomial.legendre.leggauss(48)
+    node, gauss_weight = _gauss_nodes()
     angle = (node + 1) * np.pi / 2
     position, slope = (1 - np.cos(angle)) / 2, np.sin(angle) * np.pi / 4
     low, size = stops[:-1], np.diff(stops)
