@@ -8,7 +8,6 @@ they leave to the surroundings. The factors then obey reciprocity and closure ex
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ampsoak.section.rays import AirRays
 
@@ -83,6 +82,8 @@ def view_factors(rays: AirRays, x, y, normal, area, zone, patch, is_open) -> tup
     view : (n_patches, n_patches) float64;  ambient : (n_patches,) float64
         rows and ambient sum to one; patch areas times view are symmetric
     """
+    from scipy.spatial import cKDTree  # two tenths of a second to import, so only where there is open air
+
     patch_area = np.bincount(patch, area)
     count = len(patch_area)
     patch_zone = np.zeros(count, dtype=np.int64)

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from threading import Lock
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.heat.boundaries import BoundaryTables
@@ -141,6 +140,8 @@ def _steady_states(batch: _Batch, grid: np.ndarray) -> list[Steady]:
 
 def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]:
     """Currents whose steady state just touches a limit, one per limit that has its knee on the grid."""
+    from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
     margins = np.array([batch.margins(state) for state in states])
     knees = []
     for index in range(margins.shape[1] if margins.size else 0):
