@@ -32,7 +32,7 @@ from ampsoak.heat.advance import (
     Start,
     advance,
 )
-from ampsoak.heat.banded import empty_band
+from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
@@ -162,8 +162,9 @@ class FactorShelf:
     def blank(self, model: HeatModel) -> Factor:
         """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
         if not self._bands and model.plan is None:
-            one = empty_band(model.cells, int(model.network.shape[6]))
-            self._bands = list(np.zeros((max(1, _PIECE // one.nbytes), *one.shape)))
+            shape = model.cells, int(model.network.shape[6])
+            count = max(1, _PIECE // empty_band(*shape).nbytes)
+            self._bands = list(empty_bands(count, *shape))
         return empty_factor(model.network, model.plan, self._bands.pop() if self._bands else None)
 
     def get(self, step: float, make: Callable[[], Factor]) -> Factor:
