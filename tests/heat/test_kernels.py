@@ -13,74 +13,18 @@ import numpy as np
 import pytest
 from heat_cases import ZERO, Balance, all_edges, case, film, march, model_for, refined, simple, wire
 from reference_cases import reference_problem
-from scipy.linalg import cholesky_banded, solve
-from scipy.sparse import coo_matrix, diags
-from scipy.sparse.linalg import spsolve
+from scipy.linalg import solve
 
 from ampsoak.heat import bordered, kernels
-from ampsoak.heat.banded import PAD_COLUMNS, PAD_ROWS, empty_band, factorise, solve_band
 from ampsoak.heat.bordered import empty_factor, invert_corner, reduce_border, solve_bordered
 from ampsoak.heat.boundaries import BoundaryTables
-from ampsoak.heat.dissection import factorise_fronts, make_plan, solve_fronts
+from ampsoak.heat.dissection import make_plan
 from ampsoak.scenario.case import Paint, Part
 from ampsoak.scenario.shapes import Circle
 from ampsoak.study.curve import limit_curve
 from ampsoak.study.run import simulate
 
 MM = 1e-3
-
-
-# -- linear algebra ----------------------------------------------------------------------------------------------------
-
-
-def _random_band(cells: int, reach: int, seed: int) -> np.ndarray:
-    """A diagonally dominant symmetric band, column k of row c holding entry (c + k, c)."""
-    rng = np.random.default_rng(seed)
-    band = empty_band(cells, reach)
-    for k in range(1, min(reach, cells - 1) + 1):
-        band[: cells - k, k] = -rng.random(cells - k)
-    band[:cells, 0] = 2.0 * reach + rng.random(cells)
-    return band
-
-
-def _dense(band: np.ndarray) -> np.ndarray:
-    cells, width = band.shape[0] - PAD_ROWS, band.shape[1] - PAD_COLUMNS
-    full = np.diag(band[:cells, 0].copy())
-    for k in range(1, min(width, cells)):
-        full += np.diag(band[: cells - k, k], -k) + np.diag(band[: cells - k, k], k)
-    return full
-
-
-@pytest.mark.parametrize(("cells", "reach"), [(1, 1), (3, 2), (7, 9), (30, 1), (41, 5), (64, 17), (90, 30)])
-def test_band_solver_against_dense(cells, reach):
-    # scipy.linalg.solve; block sizes of four do not divide all of these
-    band = _random_band(cells, reach, seed=cells)
-    right = np.zeros(cells + PAD_ROWS)
-    right[:cells] = np.random.default_rng(1).normal(size=cells)
-    expected = solve(_dense(band), right[:cells], assume_a="pos")
-    factor, answer = band.copy(), right.copy()
-    assert factorise(factor)
-    solve_band(factor, answer)
-    assert not answer[cells:].any()
-    assert answer[:cells] == pytest.approx(expected, rel=1e-10, abs=1e-13)
-
-
-def test_factor_against_lapack():
-    # scipy.linalg.cholesky_banded; column 0 holds the inverse diagonal
-    band = _random_band(80, 12, seed=3)
-    expected = cholesky_banded(band[:80, :13].T.copy(), lower=True).T
-    factor = band.copy()
-    assert factorise(factor)
-    assert not factor[:, 13:].any()
-    factor = factor[:80, :13]
-    assert 1 / factor[:, 0] == pytest.approx(expected[:, 0], rel=1e-12)
-    assert factor[:, 1:] == pytest.approx(expected[:, 1:], rel=1e-10, abs=1e-13)
-
-
-def test_indefinite_band_is_refused():
-    band = _random_band(20, 3, seed=5)
-    band[11, 0] = -1.0
-    assert not factorise(band)
 
 
 def _dense_of(network, stencil: np.ndarray) -> np.ndarray:
@@ -95,46 +39,6 @@ def _dense_of(network, stencil: np.ndarray) -> np.ndarray:
                 if value != 0.0:
                     full[here + a, here + b] = full[here + b, here + a] = value
     return full
-
-
-def _grid_matrix(nx: int, ny: int):
-    """A stencil of a grid, diagonally dominant, and what it means as a sparse matrix."""
-    stride_x, stride_y = (ny, 1) if ny <= nx else (1, nx)
-    rng = np.random.default_rng(nx)
-    stencil = np.zeros((nx, ny, 5))
-    stencil[:-1, :, 1] = -rng.random((nx - 1, ny))
-    stencil[:, :-1, 2] = -rng.random((nx, ny - 1))
-    stencil[:-1, :-1, 3:] = -rng.random((nx - 1, ny - 1, 2))
-    number = np.arange(nx)[:, None] * stride_x + np.arange(ny) * stride_y
-    rows, columns, values = [], [], []
-    ends = {1: (number[:-1], number[1:]), 2: (number[:, :-1], number[:, 1:])}
-    ends |= {3: (number[:-1, :-1], number[1:, 1:]), 4: (number[1:, :-1], number[:-1, 1:])}
-    for kind, (one, other) in ends.items():
-        value = stencil[: one.shape[0], : one.shape[1], kind].ravel()
-        rows += [one.ravel(), other.ravel()]
-        columns += [other.ravel(), one.ravel()]
-        values += [value, value]
-    where = np.concatenate(rows), np.concatenate(columns)
-    links = coo_matrix((np.concatenate(values), where), shape=(nx * ny, nx * ny)).tocsr()
-    flat = np.zeros((5, nx * ny))
-    flat[:, number.ravel()] = stencil.reshape(-1, 5).T
-    flat[0] = 0.01 - np.asarray(links.sum(axis=1)).ravel()
-    return (nx, ny, stride_x, stride_y), flat, links + diags(flat[0])
-
-
-@pytest.mark.parametrize(("nx", "ny"), [(1, 1), (2, 9), (7, 5), (24, 24), (61, 40)])
-def test_fronts_against_sparse_lu(nx, ny):
-    # scipy.sparse.linalg.spsolve; pieces of every shape, whose cells are no multiple of four
-    shape, stencil, matrix = _grid_matrix(nx, ny)
-    plan = make_plan(*shape)
-    lower, update = np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1])
-    right = np.random.default_rng(1).normal(size=nx * ny)
-    answer = right.copy()
-    assert factorise_fronts(plan, stencil, lower, update)
-    solve_fronts(plan, lower, answer)
-    assert answer == pytest.approx(np.atleast_1d(spsolve(matrix.tocsc(), right)), rel=1e-9, abs=1e-12)
-    stencil[0, nx * ny // 2] = -1.0
-    assert not factorise_fronts(plan, stencil, lower, update)
 
 
 def test_a_run_in_fronts_is_the_run_in_a_band(monkeypatch):

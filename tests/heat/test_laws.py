@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from ampsoak.heat import laws
 
@@ -93,6 +94,42 @@ def test_a_short_wide_vertical_cylinder_is_a_plate():
     assert cylinder == pytest.approx(laws.vertical_plate_coefficient(difference, air, height), rel=0.15)
 
 
+def test_still_air_in_a_round_tube_keeps_its_conduction():
+    # the limit of Kuehn and Goldstein 1976 for Ra to 0 (from memory, medium confidence): Nu = 8, 2/(1 - exp(-1/4)) in the law
+    k = laws.air_film_properties(300.0)[0]
+    assert laws.hollow_cylinder_coefficient(1e-12, 300.0, 0.01) * 0.01 / k == pytest.approx(8.0, rel=2e-3)
+    assert laws.upright_hollow_coefficient(1e-12, 300.0, 0.01, 2.4) * 0.01 / k == pytest.approx(8.0, rel=1e-6)
+
+
+def test_a_wide_upright_tube_is_a_plate():
+    # the other of its two limits: at half a metre the wall's own film is stronger than conduction across still air
+    tube, plate = laws.upright_hollow_coefficient(10.0, 300.0, 0.5, 2.4), laws.vertical_plate_coefficient(10.0, 300.0, 2.4)
+    assert tube == pytest.approx(plate, rel=1e-12)
+
+
+@pytest.mark.parametrize(("rayleigh", "expected"), [(1e4, 2.010), (2e4, 2.405), (5e4, 3.024), (7e4, 3.308)])
+def test_concentric_cylinders_with_the_film_of_the_outer_one(rayleigh, expected):
+    # Kuehn and Goldstein 1976, J. Fluid Mech. 74, 695, table of mean equivalent conductivities, diameters 2.6 to 1, Pr 0.7, Ra
+    # on the gap (from memory, medium confidence). Inner film from their correlation (from memory, medium confidence):
+    # 2 / ln(1 + 2 / N), N^15 = {0.518 Ra^(1/4) [1 + (0.559/Pr)^(3/5)]^(-5/12)}^15 + (0.1 Ra^(1/3))^15; 10 %
+    air, ratio, spread = 300.0, 2.6, 1.0
+    k, nu, alpha, beta = laws.air_film_properties(air)
+    gap = (rayleigh * nu * alpha / (laws.GRAVITY * beta * spread)) ** (1 / 3)
+    inner = 2 * gap / (ratio - 1)
+
+    def given(share):
+        strength = laws.GRAVITY * beta * share * inner**3 / (nu * alpha)
+        laminar = 0.518 * strength**0.25 * (1 + (0.559 * alpha / nu) ** 0.6) ** (-5 / 12)
+        whole = (laminar**15 + (0.1 * strength ** (1 / 3)) ** 15) ** (1 / 15)
+        return np.pi * k * share * 2 / np.log(1 + 2 / whole)
+
+    def taken(share):
+        return np.pi * inner * ratio * laws.hollow_cylinder_coefficient(share, air - share / 2, inner * ratio) * share
+
+    share = brentq(lambda one: given(one) - taken(spread - one), 1e-6, spread - 1e-6)
+    assert given(share) / (2 * np.pi * k * spread / np.log(ratio)) == pytest.approx(expected, rel=0.10)
+
+
 def test_films_do_not_vanish_or_jump_over_the_differences_that_occur():
     # own requirement: tables are read between 0 and 1600 K of difference
     difference = np.linspace(0.0, 1500.0, 3001)
@@ -101,6 +138,7 @@ def test_films_do_not_vanish_or_jump_over_the_differences_that_occur():
         (laws.vertical_plate_coefficient, 2.4),
         (laws.plate_facing_up_coefficient, 0.2),
         (laws.plate_facing_down_coefficient, 0.2),
+        (laws.hollow_cylinder_coefficient, 0.04),
     ):
         film = law(difference, 300.0, size)
         assert np.all(np.isfinite(film)) and np.all(film >= 0)

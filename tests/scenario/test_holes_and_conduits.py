@@ -200,6 +200,8 @@ def test_a_group_touches_the_board_with_its_lowest_cables():
 
 # -- slips -------------------------------------------------------------------------------------------------------------
 
+ALLOY = '[[material]]\nname = "alloy"\nfamily = "metal"\nconductivity = "100 W/m/K"\ndensity = "8500 kg/m3"\n'
+ALLOY += 'specific_heat = "380 J/kg/K"\n'
 SLIPS = {
     "hole wider than the member": (HEAD + HOLE.replace("20 mm", "95 mm"), "bored_hole.hole_diameter", "breaks out"),
     "hole too near the side": (HEAD + HOLE + 'hole_from_inner = "5 mm"\n', "bored_hole.hole_from_inner", "breaks out"),
@@ -219,8 +221,8 @@ SLIPS = {
     ),
     "spacing of one": (HEAD + BAY + CABLE + 'spacing = "3 mm"\n', "cable[0].spacing", "without count"),
     "solid conduit": (HEAD + BAY + TUBE.format("steel").replace("1.5 mm", "10 mm"), "conduit[0].wall_thickness", "no room"),
-    "open air in a conduit": (
-        HEAD + BAY + TUBE.format("steel") + 'filling = "open air"\n', "conduit[0].filling", 'narrow gaps are "air_gap"',
+    "conduit of a metal without emissivity": (
+        HEAD + BAY + TUBE.format("alloy") + 'filling = "open air"\n' + ALLOY, "conduit[0].material", "has no emissivity",
     ),
     "conduit outside": (HEAD + BAY + TUBE.format("steel") + 'y = "5 mm"\n', "conduit[0]", "outside the space"),
     "conduit in a drawing": (

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from ampsoak.library import load as library
 from ampsoak.library.materials import USUAL_EMISSIVITY
 from ampsoak.scenario import load_scenario_text
 from ampsoak.scenario.case import AirZone, TimeTable
-from ampsoak.scenario.shapes import Rectangle, Wrap
+from ampsoak.scenario.shapes import Rectangle, Wedge, Wrap
 
 HEAD = 'format = 1\ntitle = "t"\n[run]\nduration = "1 h"\n[surroundings]\nair_temperature = "25 degC"\n'
 CABLE = '[[cable]]\nname = "c"\ntype = "nm_b_14_2"\n'
@@ -196,6 +197,8 @@ CEILING = '[ceiling]\nplane = "between_joists"\nlining = [{ material = "gypsum_b
 CIRCUIT = '[[circuit]]\nname = "i"\ncurrent = "5 A"\nduration = "1 h"\n'
 WIRE = '[[drawing.conductor]]\nname = "w"\nsize = "14 AWG"\n'
 WIRE += 'circle = { x = "30 mm", y = "30 mm", diameter = "14 AWG" }\n'
+ALLOY = '[[material]]\nname = "alloy"\nfamily = "metal"\nconductivity = "100 W/m/K"\ndensity = "8500 kg/m3"\n'
+ALLOY += 'specific_heat = "380 J/kg/K"\nresistivity = "7e-8 ohm.m"\ntemperature_coefficient = "0.0015 1/K"\n'
 SLIPS = {
     "height without open air": (STUDS + 'fill = "glass_fibre_12"\nheight = "2 m"\n', "stud_bay.height", "has no place without"),
     "extent of an open bay": (BETWEEN + 'fill = "open_air"\nextent = "1 m"\n', "stud_bay.extent", "mixes over the whole"),
@@ -230,9 +233,13 @@ SLIPS = {
         DRAWING + 'background = "softwood"\nbackground_air = { gravity = "down" }\n', "drawing.background",
         "needs a material of the family air",
     ),
-    "bare conductor": (
-        DRAWING + 'background = "open_air"\nbackground_air = { gravity = "down" }\n' + WIRE, "drawing.conductor[0].material",
-        "lies bare in open air",
+    "bare conductor under a law for covered cables": (
+        DRAWING + 'background = "open_air"\nbackground_air = { gravity = "down", law = "iec_60287", constants = [0.21, 3.94, 0.60] }\n'
+        + WIRE, "drawing.conductor[0].material", "holds for covered cables",
+    ),
+    "bare metal of unknown emissivity": (
+        DRAWING + 'background = "open_air"\nbackground_air = { gravity = "down" }\n' + WIRE + 'material = "alloy"\n' + ALLOY,
+        "drawing.conductor[0].material", "has no emissivity",
     ),
     "heat source in the air of a room": (
         "[free_air]\n" + '[[part]]\nname = "air"\nheat_source = { per_length = "5 W/m" }\n', "free_air",
@@ -309,3 +316,90 @@ def test_cables_that_touch_in_open_air_share_one_band():
 )
 def test_a_band_goes_round_those_that_touch_and_convect(text, groups):
     assert wrapped(HEAD + text) == groups
+
+
+# -- bare metal --------------------------------------------------------------------------------------------------------
+
+BARE = '[[cable]]\nname = "b"\n[cable.layers]\nform = "single"\n[[cable.layers.core]]\nname = "line"\nsize = "6 mm2"\nloaded = true\n'
+SHINY = '[[material]]\nname = "shiny"\nbased_on = "copper"\nemissivity = 0.04\n'
+TUBE = '[[conduit]]\nname = "tube"\nmaterial = "steel"\nouter_diameter = "32 mm"\nwall_thickness = "1.6 mm"\n'
+WIRES = '[[cable]]\nname = "w"\ntype = "h07v_2_5"\ninside = "tube"\n'
+
+
+def test_a_bare_conductor_tells_which_emissivity_was_taken_and_how_far_it_may_lie():
+    # range of the library from polished copper to black oxide
+    copper = library.material("copper").emissivity
+    words = f"emissivity {copper.typical:.3g} of copper taken; {copper.low:.3g} to {copper.high:.3g} by its surface"
+    assert f'"b.line" lies bare in open air: {words}' in told(HEAD + "[free_air]\n" + BARE)
+
+
+def test_an_emissivity_of_the_scenario_is_taken_without_more_words():
+    text = HEAD + SHINY + "[free_air]\n" + BARE + 'metal = "shiny"\n'
+    scenario = load_scenario_text(text)
+    (wire,) = [part for part in scenario.parts if part.name == "b.line"]
+    assert wire.material.emissivity.typical == 0.04
+    assert "lies bare" not in told(text)
+
+
+def test_a_conductor_inside_its_insulation_is_not_bare():
+    assert "lies bare" not in told(HEAD + "[free_air]\n" + CABLE)
+
+
+def test_a_metal_conduit_is_bare_outside_and_inside_where_it_holds_open_air():
+    gap, air = (told(HEAD + STUDS + f'fill = "{fill}"\n' + TUBE + more) for fill, more in (
+        ("open_air", ""), ("glass_fibre_12", 'filling = "open_air"\n')))  # fmt: skip
+    steel = '"tube.wall" lies bare in open air: emissivity 0.28 of steel taken'
+    assert steel in gap and steel in air
+    assert "lies bare" not in told(HEAD + STUDS + 'fill = "glass_fibre_12"\n' + TUBE)
+
+
+@pytest.mark.parametrize(
+    ("section", "zone"),
+    [
+        (STUDS + 'fill = "glass_fibre_12"\n', AirZone("along", 2.4)),
+        (STUDS + 'fill = "open_air"\nheight = "3 m"\n', AirZone("along", 3.0)),
+        (BETWEEN + 'fill = "glass_fibre_12"\n', AirZone("left")),
+        ("[free_air]\n", AirZone("down")),
+    ],
+)
+def test_open_air_in_a_conduit_is_a_zone_of_its_own_with_the_gravity_of_the_section(section, zone):
+    found = zones(HEAD + section + TUBE + 'filling = "open_air"\n' + WIRES)
+    assert found["tube.inside"] == zone
+    assert len(found) == 1 + ("open_air" in section or "free_air" in section)
+
+
+def test_a_narrow_conduit_of_open_air_is_told():
+    narrow = TUBE.replace("32 mm", "20 mm") + 'filling = "open_air"\n'
+    assert 'conduit "tube": only 16.8 mm wide inside; films of open air hold from about 25 mm on' in told(
+        HEAD + STUDS + 'fill = "glass_fibre_12"\n' + narrow
+    )
+
+
+def test_cables_at_rest_in_a_conduit_of_open_air_have_still_air_beside_their_contacts():
+    text = HEAD + BETWEEN + 'fill = "glass_fibre_12"\n' + TUBE + 'filling = "open_air"\n' + WIRES + "count = 3\n"
+    scenario = load_scenario_text(text)
+    wedges = {scenario.parts[paint.part].name: paint.shape for paint in scenario.paints if isinstance(paint.shape, Wedge)}
+    assert set(wedges) == {"w_1.gap", "w_2.gap", "w_3.gap"}
+    (room,) = [paint.shape for paint in scenario.paints if scenario.parts[paint.part].name == "tube.inside"]
+    for number in (1, 2, 3):
+        (wire,) = [p.shape for p in scenario.paints if scenario.parts[p.part].name == f"w_{number}.line.insulation"]
+        shape = wedges[f"w_{number}.gap"]
+        # from the wire's middle to the wall in the direction of the contact, as wide as the wire, and not across the wall
+        away = np.hypot(wire.x - room.x, wire.y - room.y)
+        along = np.array([wire.x - room.x, wire.y - room.y]) / away
+        corners = np.asarray(shape.points) - [room.x, room.y]
+        assert (corners @ along).min() == pytest.approx(away, abs=1e-9)
+        assert np.ptp(corners @ [-along[1], along[0]]) == pytest.approx(2 * wire.radius, rel=2e-3)
+        assert room.radius <= np.hypot(*corners.T).max() < room.radius + 5e-6
+    assert "w_1, w_2, w_3 touch each other in open air" in told(text)
+    assert "still air" not in told(text.replace("count = 3\n", 'place = "centred"\n'))
+
+
+def test_a_flat_cable_at_rest_in_a_conduit_has_its_wedge_below():
+    text = HEAD + "[free_air]\n" + TUBE + 'filling = "open_air"\n' + CABLE + 'inside = "tube"\nplace = "resting"\n'
+    scenario = load_scenario_text(text)
+    (wedge,) = [paint.shape for paint in scenario.paints if isinstance(paint.shape, Wedge)]
+    (jacket,) = [p.shape for p in scenario.paints if scenario.parts[p.part].name == "c.jacket"]
+    left, bottom, right, top = wedge.bounds
+    assert (left + right) / 2 == pytest.approx(jacket.x, abs=1e-6)
+    assert top == pytest.approx(jacket.y, abs=1e-9) and bottom < jacket.bounds[1]

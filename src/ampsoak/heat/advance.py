@@ -21,7 +21,8 @@ from ampsoak.heat.kernels import (
 )
 from ampsoak.heat.sums import largest, total
 
-MAKE, CHORD, INVERT, SOLVE = 1, 2, 4, 8  # tasks: make the matrix, with chord capacities; invert its corner; solve the stages
+# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own
+MAKE, CHORD, INVERT, SOLVE, GUESS = 1, 2, 4, 8, 16
 DONE, NOT_DEFINITE, GAINS = -1, 3, 4  # else the stage that did not settle
 
 
@@ -58,7 +59,7 @@ class Load(NamedTuple):
 class Stages(NamedTuple):
     """Work arrays of a member, and what a step leaves in them.
 
-    predicted (3, unknowns) [K]: first guesses; follow (3,): how the error of the prediction grows from one stage to the next
+    predicted (3, unknowns) [K]: where the steps before lead; follow (3,): how the error of that grows from one stage to the next
     states (3, unknowns) [K], flows (3, unknowns) [W/m]: temperature and heat flow of the stages
     after (3, unknowns): heat content, heat capacity and slope at the end
     surface (n_faces,) [K]: of the border faces, kept from step to step; face_flow, face_slope (n_faces,): heat leaving them
@@ -134,15 +135,33 @@ def _settle(network, scale, wanted, temperature, content, capacity):
 
 
 @inner
-def _first_guess(network, stages, stage):
-    """Fill the state of ``stage`` with its prediction, corrected by what the stage before it missed its own by."""
+def _first_guess(network, start, capacity, stages, scheme, step, stage):
+    """Fill the state of ``stage``: the first as predicted, the others with a flow that goes on from the two before it.
+
+    The air of zones stores next to nothing, so flows say nothing of it: it is predicted, and corrected by what the stage
+    before it missed its own prediction by.
+    """
     state, predicted, zones = stages.states[stage], stages.predicted[stage], network.zones
+    first_zone = network.shape[4] + network.shape[5]
     state[:] = predicted
     if stage > 0:
-        grown, before, guessed = stages.follow[stage], stages.states[stage - 1], stages.predicted[stage - 1]
-        for q in range(len(state)):
-            state[q] += grown * (before[q] - guessed[q])
-    first_zone = network.shape[4] + network.shape[5]
+        flows, last = stages.flows, stages.flows[stage - 1]
+        nodes = np.zeros(4)  # of the start and the stages, as shares of the step
+        for number in range(3):
+            nodes[number + 1] = scheme[number, 0] + scheme[number, 1] + scheme[number, 2]
+        ahead = (nodes[stage + 1] - nodes[stage]) / (nodes[stage] - nodes[stage - 1])
+        gamma = scheme[0, 4]
+        for q in range(first_zone):
+            if capacity[q] > 0.0:
+                before = start.rate[q] * capacity[q] if stage == 1 else flows[0, q]
+                known = scheme[stage, 0] * flows[0, q]
+                if stage == 2:
+                    known += scheme[stage, 1] * flows[1, q]
+                mean = known + gamma * (last[q] + ahead * (last[q] - before))
+                state[q] = start.temperature[q] + step * mean / capacity[q]
+        reached, guessed = stages.states[stage - 1], stages.predicted[stage - 1]
+        for q in range(first_zone, len(state)):
+            state[q] += stages.follow[stage] * (reached[q] - guessed[q])
     for z in range(len(zones.is_open)):
         if zones.is_open[z]:
             state[first_zone + z] = predicted[first_zone + z]
@@ -168,7 +187,8 @@ def advance(
     tolerance : float   [K] that a stage may leave open
     most : int          iterations of a stage
     first : int         stage to begin with, whose state is its first guess and before which all are done; -1 for a fresh step
-    tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; SOLVE
+    tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; SOLVE, from the states as they are
+                        or with first guesses of their own, GUESS
 
     Returns
     -------
@@ -211,8 +231,8 @@ def advance(
             for q in range(n):
                 base[q] += share * flow[q]
         supplied = total(load.source[stage])
-        if stage != first:
-            _first_guess(network, stages, stage)
+        if tasks & GUESS and stage != first:
+            _first_guess(network, start, frozen, stages, scheme, step, stage)
         change, previous = np.inf, np.inf
         generated, lost = 0.0, 0.0
         done = False

@@ -10,6 +10,7 @@ import numpy as np
 
 from ampsoak.heat import bordered, kernels
 from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.compiling import compile_for
 from ampsoak.heat.network import HeatModel, build_model
 from ampsoak.heat.stepping import new_stages
 from ampsoak.library.materials import constant_material
@@ -20,26 +21,20 @@ from ampsoak.section.build import build_section
 
 def compile_share() -> None:
     """Compile what a run calls last, then what it calls before that; what the run has compiled meanwhile is taken over."""
-    from numba import typeof
-
     model = _small_model()
     network, links, state = model.network, model.new_links(), np.full(model.unknowns, 300.0)
     exchange, ones, coefficient = model.new_exchange(state), np.ones(len(model.materials)), np.ones(model.lumps)
     around, faces = BoundaryTables(()).at(0.0), np.zeros(len(network.face_cell))
     factor, stages = bordered.empty_factor(network), new_stages(model, faces)
-    calls = (
-        (bordered.solve_bordered, (network, factor, stages.inverse, state)),
-        (bordered.invert_corner, (factor, coefficient, stages.inverse)),
-        (bordered.reduce_border, (factor,)),
-        (kernels.assemble, (network, links, exchange, 1.0, factor)),
-        (kernels.net_heat, (network, links, exchange, state, state, faces, state)),
-        (kernels.zone_exchange, (network, links, state, exchange)),
-        (kernels.border_flow, (network, links, around, 0, state, faces, faces, faces)),
-        (kernels.heat_content, (network, state, ones, state, state)),
-        (kernels.conductances, (network, state, ones, links)),
-    )
-    for kernel, arguments in calls:
-        kernel.compile(tuple(typeof(argument) for argument in arguments))
+    compile_for(bordered.solve_bordered, network, factor, stages.inverse, state)
+    compile_for(bordered.invert_corner, factor, coefficient, stages.inverse)
+    compile_for(bordered.reduce_border, factor)
+    compile_for(kernels.assemble, network, links, exchange, 1.0, factor)
+    compile_for(kernels.net_heat, network, links, exchange, state, state, faces, state)
+    compile_for(kernels.zone_exchange, network, links, state, exchange)
+    compile_for(kernels.border_flow, network, links, around, 0, state, faces, faces, faces)
+    compile_for(kernels.heat_content, network, state, ones, state, state)
+    compile_for(kernels.conductances, network, state, ones, links)
 
 
 def _small_model() -> HeatModel:

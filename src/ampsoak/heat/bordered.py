@@ -8,9 +8,9 @@ import numpy as np
 from numba.extending import overload
 
 from ampsoak.heat.arrays import WIDEST_BAND, Network
-from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise, solve_band
-from ampsoak.heat.compiling import inner, kernel
-from ampsoak.heat.dissection import Plan, factorise_fronts, make_plan, solve_fronts
+from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
+from ampsoak.heat.compiling import kernel
+from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
 from ampsoak.heat.sums import dot
 
 
@@ -27,12 +27,12 @@ class BandMatrix(NamedTuple):
 
 
 class FrontMatrix(NamedTuple):
-    """The same on a large mesh, in fronts: plan, lower, update as in ``dissection``."""
+    """The same on a large mesh, in fronts: plan, lower, scratch as in ``dissection``."""
 
     stencil: np.ndarray
     plan: Plan
     lower: np.ndarray
-    update: np.ndarray
+    scratch: np.ndarray
 
 
 class Factor(NamedTuple):
@@ -66,7 +66,7 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
         band = empty_band(cells, bandwidth) if band is None else band
         matrix = BandMatrix(stencil, np.array([stride_x, stride_y]), band)
     else:
-        matrix = FrontMatrix(stencil, plan, np.zeros(plan.lower_start[-1]), np.zeros(plan.update_start[-1]))
+        matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, np.float64))
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
         matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros(skins), np.zeros(skins),
@@ -80,61 +80,34 @@ def plan_of(network: Network) -> Plan | None:
     return make_plan(nx, ny, stride_x, stride_y) if bandwidth > WIDEST_BAND else None
 
 
-@inner
-def _factorise_band(matrix):
-    stencil, band, stride_x, stride_y = matrix.stencil, matrix.band, matrix.strides[0], matrix.strides[1]
-    band[:] = 0.0
-    first, apart = min(stride_x, stride_y), abs(stride_x - stride_y)
-    for cell in range(stencil.shape[1]):
-        band[cell, 0] += stencil[0, cell]
-        band[cell, stride_x] += stencil[1, cell]
-        band[cell, stride_y] += stencil[2, cell]
-        band[cell, stride_x + stride_y] += stencil[3, cell]
-        band[cell + first, apart] += stencil[4, cell]
-    return factorise(band)
-
-
-@inner
-def _factorise_fronts(matrix):
-    return factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.update)
-
-
-@inner
-def _solve_band(matrix, right):
-    solve_band(matrix.band, right)
-
-
-@inner
-def _solve_fronts(matrix, right):
-    solve_fronts(matrix.plan, matrix.lower, right)
-
-
 def _factorise_cells(matrix):
     """Factorise what the stencil holds; False when it is not positive definite."""
-    return _factorise_fronts(matrix) if isinstance(matrix, FrontMatrix) else _factorise_band(matrix)
-
-
-def _solve_cells(matrix, right):
-    """Overwrite ``right`` (cells + PAD_ROWS,), zero past the cells, by the solution for a factorised ``matrix``."""
     if isinstance(matrix, FrontMatrix):
-        _solve_fronts(matrix, right)
+        return factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+    return factorise_band(matrix.stencil, matrix.strides, matrix.band)
+
+
+def _solve_cells(matrix, rights):
+    """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for a factorised ``matrix``."""
+    if isinstance(matrix, FrontMatrix):
+        solve_fronts_columns(matrix.plan, matrix.lower, rights)
     else:
-        _solve_band(matrix, right)
+        solve_band_columns(matrix.band, rights)
 
 
 # the compiler chooses by the type of the matrix, so that fronts are compiled only for meshes that need them
 @overload(_factorise_cells)
 def _choose_factorise(matrix):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix: _factorise_fronts(matrix)
-    return lambda matrix: _factorise_band(matrix)
+        return lambda matrix: factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+    return lambda matrix: factorise_band(matrix.stencil, matrix.strides, matrix.band)
 
 
 @overload(_solve_cells)
-def _choose_solve(matrix, right):
+def _choose_solve(matrix, rights):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix, right: _solve_fronts(matrix, right)
-    return lambda matrix, right: _solve_band(matrix, right)
+        return lambda matrix, rights: solve_fronts_columns(matrix.plan, matrix.lower, rights)
+    return lambda matrix, rights: solve_band_columns(matrix.band, rights)
 
 
 @kernel
@@ -147,11 +120,12 @@ def reduce_border(factor):
     if not _factorise_cells(matrix):
         return False
     lumps, cells = border.shape
-    right = np.zeros(cells + PAD_ROWS)
+    rights = np.zeros((lumps, cells + PAD_ROWS))
     for a in range(lumps):
-        right[:cells] = border[a]
-        _solve_cells(matrix, right)
-        reduced[a] = right[:cells]
+        rights[a, :cells] = border[a]
+    _solve_cells(matrix, rights)
+    for a in range(lumps):
+        reduced[a] = rights[a, :cells]
     for a in range(lumps):
         for b in range(lumps):
             factor.schur[a, b] = -dot(border[a], reduced[b])
@@ -205,8 +179,8 @@ def solve_bordered(network, factor, inverse, right):
         right[cells + network.skin_conductor[s]] += factor.skin_pull[s] * right[first_skin + s]
     for n in range(len(network.covered_cell)):
         right[network.covered_cell[n]] = 0.0
-    padded = np.zeros(cells + PAD_ROWS)
-    inner = padded[:cells]
+    padded = np.zeros((1, cells + PAD_ROWS))
+    inner = padded[0, :cells]
     inner[:] = right[:cells]
     for a in range(lumps):
         right[cells + a] -= dot(reduced[a], inner)

@@ -13,3 +13,8 @@ _options = {"cache": True, "nogil": True, "error_model": "numpy", "no_cfunc_wrap
 
 kernel = numba.njit(**_options)
 inner = numba.njit(**_options, no_cpython_wrapper=True)
+
+
+def compile_for(function, *arguments) -> None:
+    """Compile a kernel for the kinds of ``arguments``, or load it where it is kept, without calling it."""
+    function.compile(tuple(numba.typeof(argument) for argument in arguments))

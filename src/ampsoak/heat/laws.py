@@ -164,6 +164,57 @@ def vertical_cylinder_coefficient(difference, air_temperature, diameter, height)
     return (plate + round_part) * k / height
 
 
+def hollow_cylinder_coefficient(difference, air_temperature, diameter):
+    """Natural convection inside a horizontal round tube, against the mean temperature of the air in it.
+
+    Nu = -2 / ln(1 - 2 / N), N = {[a^(5/3) + (0.587 G Ra^(1/4))^(5/3)]^9 + (0.1 Ra^(1/3))^15}^(1/15), a = 2 / (1 - e^(-1/4)),
+    G = [(1 + 0.6 / Pr^0.7)^-5 + (0.4 + 2.6 Pr^0.7)^-5]^(-1/5).
+
+    Parameters
+    ----------
+    difference : float or (n,) array    wall from air, >= 0 [K]
+    air_temperature : float             [K]
+    diameter : float                    inside the tube [m]
+
+    Returns
+    -------
+    float or (n,) array                 mean coefficient [W/(m² K)]; all Ra on the diameter
+
+    Source
+    ------
+    Kuehn and Goldstein 1976, Int. J. Heat Mass Transfer 19, 1127, the outer of two cylinders (from memory, medium
+    confidence). Worked example: still air, Ra to 0, keeps Nu 8.
+    """
+    k, prandtl, rayleigh = _rayleigh(difference, air_temperature, diameter)
+    strength = ((1 + 0.6 / prandtl**0.7) ** -5 + (0.4 + 2.6 * prandtl**0.7) ** -5) ** (-1 / 5)
+    still = 2 / (1 - np.exp(-1 / 4))
+    laminar = still ** (5 / 3) + (0.587 * strength * rayleigh ** (1 / 4)) ** (5 / 3)
+    whole = (laminar**9 + (0.1 * rayleigh ** (1 / 3)) ** 15) ** (1 / 15)
+    return -2 / np.log(1 - 2 / whole) * k / diameter
+
+
+def upright_hollow_coefficient(difference, air_temperature, diameter, height):
+    """Natural convection inside a vertical round tube: the larger of a vertical plate and of still air, Nu = 8.
+
+    Parameters
+    ----------
+    difference : float or (n,) array    wall from air, >= 0 [K]
+    air_temperature : float             [K]
+    diameter, height : float            inside the tube [m]
+
+    Returns
+    -------
+    float or (n,) array                 mean coefficient [W/(m² K)]
+
+    Source
+    ------
+    Judgement: both limits, no source between them; Nu 8 as in ``hollow_cylinder_coefficient``. Worked example: 30 mm wide,
+    2.4 m high, 1 K: 7.0 W/(m² K), of still air.
+    """
+    k = _rayleigh(difference, air_temperature, diameter)[0]
+    return np.maximum(8 * k / diameter, vertical_plate_coefficient(difference, air_temperature, height))
+
+
 def plate_facing_up_coefficient(difference, air_temperature, length):
     """Natural convection above a warm horizontal plate: Nu = 0.54 Ra^(1/4), 0.15 Ra^(1/3) from Ra 1e7.
 

@@ -391,7 +391,8 @@ def _link_states(section: Section) -> tuple[np.ndarray, np.ndarray]:
         (x if axis == 0 else y)[i, j] = 0.0
     if section.air is not None:
         for axis, i, j in zip(section.air.axis, section.air.i, section.air.j, strict=True):
-            (x if axis == 0 else y)[i, j] = 0.0
+            if i >= 0:  # else the surface is a conductor's own
+                (x if axis == 0 else y)[i, j] = 0.0
     return x, y
 
 

@@ -22,6 +22,7 @@ from ampsoak.heat.advance import (
     CHORD,
     DONE,
     GAINS,
+    GUESS,
     INVERT,
     MAKE,
     NOT_DEFINITE,
@@ -32,7 +33,7 @@ from ampsoak.heat.advance import (
     Start,
     advance,
 )
-from ampsoak.heat.banded import empty_band
+from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
@@ -162,8 +163,9 @@ class FactorShelf:
     def blank(self, model: HeatModel) -> Factor:
         """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
         if not self._bands and model.plan is None:
-            one = empty_band(model.cells, int(model.network.shape[6]))
-            self._bands = list(np.zeros((max(1, _PIECE // one.nbytes), *one.shape)))
+            shape = model.cells, int(model.network.shape[6])
+            count = max(1, _PIECE // empty_band(*shape).nbytes)
+            self._bands = list(empty_bands(count, *shape))
         return empty_factor(model.network, model.plan, self._bands.pop() if self._bands else None)
 
     def get(self, step: float, make: Callable[[], Factor]) -> Factor:
@@ -403,7 +405,7 @@ class Stepper:
             if speeds is None:
                 self.key, self.outrun = None, True
                 return step / 2
-        elif not self._solve_stages(step, moment.load, tasks):
+        elif not self._solve_stages(step, moment.load, tasks | GUESS):
             self.key = None
             return step / 4
         error = float(self.stages.result[3])
@@ -418,7 +420,7 @@ class Stepper:
         return self._accept(step, end, moment, error, factor, speeds)
 
     def _predict(self, step: float) -> None:
-        """Fill the first guess of each stage, and how its error grows from stage to stage."""
+        """Fill where the steps before lead at each stage, and how its error grows from stage to stage."""
         model, behind, predicted = self.model, self.behind, self.stages.predicted
         if behind is None:
             np.multiply.outer(step * _NODE_ARRAY, self.rate, out=predicted)
@@ -454,7 +456,7 @@ class Stepper:
                 return False
             if not np.isfinite(stages.capacity).all() or not np.isfinite(stages.states[failed]).all():
                 return False
-            first, tasks, self.key = failed, MAKE | INVERT, None
+            first, tasks, self.key = failed, MAKE | INVERT | GUESS, None
             if attempt % 2 == 0:
                 self.factor.capacity[:] = stages.capacity
             else:
@@ -470,7 +472,7 @@ class Stepper:
         """
         found, left, stages = self.reactions, self.remaining, self.stages
         speeds = found.stage_speeds(stages.predicted, left, step, _SCHEME)
-        power = found.given_off(speeds)
+        power, tasks = found.given_off(speeds), tasks | GUESS
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
         for _ in range(_MOST_ROUNDS):
             if not self._solve_stages(step, load._replace(source=load.source + power), tasks):
@@ -482,8 +484,6 @@ class Stepper:
             if (change <= most * self.capacity).all():
                 used = step * (_SCHEME[2, :3] @ speeds)
                 return speeds if (used <= np.maximum(left, 0.0) + _OVERDRAWN).all() else None
-            stages.predicted[:] = stages.states
-            stages.follow[:] = 0.0
             speeds, power = again, wanted
         return None
 

@@ -6,7 +6,6 @@ import copy
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.heat import kernels
 from ampsoak.heat.network import HeatModel
@@ -83,6 +82,8 @@ class LimitWatch:
 
     def _root(self, index: int, low: float, high: float, step: Step) -> tuple[float, int]:
         """When the limit is passed between ``low`` and ``high`` [s], and the part that passes it."""
+        from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
         chosen, level = self.unknowns[index], self.limits[index].temperature
         cubic, length = [values[chosen] for values in step.cubic], step.end - step.begin
         states = np.empty((1, len(chosen)))

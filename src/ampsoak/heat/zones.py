@@ -6,10 +6,12 @@ import numpy as np
 
 from ampsoak.heat.arrays import FILM_AIR_START, FILM_AIR_STEP, TABLE_LENGTH, TABLE_STEP, Zones
 from ampsoak.heat.laws import (
+    hollow_cylinder_coefficient,
     iec_60287_film_constant,
     plate_facing_down_coefficient,
     plate_facing_up_coefficient,
     thin_cylinder_coefficient,
+    upright_hollow_coefficient,
     vertical_cylinder_coefficient,
     vertical_plate_coefficient,
 )
@@ -25,9 +27,14 @@ def _film_table(form: str, size: float, height: float) -> np.ndarray:
     def upright(spread, air, diameter):
         return vertical_cylinder_coefficient(spread, air, diameter, height)
 
+    def upright_hollow(spread, air, diameter):
+        return upright_hollow_coefficient(spread, air, diameter, height)
+
     both = {
         "cylinder": (thin_cylinder_coefficient,) * 2,
         "vertical_cylinder": (upright,) * 2,
+        "hollow": (hollow_cylinder_coefficient,) * 2,
+        "upright_hollow": (upright_hollow,) * 2,
         "vertical": (vertical_plate_coefficient,) * 2,
         "up": (plate_facing_up_coefficient, plate_facing_down_coefficient),
         "down": (plate_facing_down_coefficient, plate_facing_up_coefficient),
@@ -79,9 +86,11 @@ def zone_arrays(section: Section, order: np.ndarray) -> Zones:
     least = 1e-4 * min(np.diff(section.x_lines).min(), np.diff(section.y_lines).min())
     beyond = np.append(np.diff(section.x_points), 0.0)[air.i], np.append(np.diff(section.y_points), 0.0)[air.j]
     span = np.where(air.axis == 0, *beyond)
+    own = air.conductor >= 0  # then i and j are -1, and what they would look up is passed over
     return Zones(
-        cell=order[live_i, live_j], axis=air.axis, place=order[air.i, air.j], scale=span / np.maximum(air.distance, least),
-        area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
+        cell=np.where(own, order.size + air.conductor, order[live_i, live_j]), axis=air.axis,
+        place=np.where(own, 0, order[air.i, air.j]),
+        scale=np.where(own, air.layer * air.area, span / np.maximum(air.distance, least)), area=air.area, zone=air.zone, group=air.group, patch=air.patch, group_zone=air.group_zone, group_kind=kind,
         group_constant=constant, film=film, patch_zone=air.group_zone[patch_group], patch_area=air.patch_area,
         patch_emissivity=air.patch_emissivity, exchange=air.exchange, ambient_view=air.ambient_view,
         is_open=np.array([zone.temperature is not None for zone in zones]),

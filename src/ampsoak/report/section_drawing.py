@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.path import Path
 from matplotlib.ticker import MaxNLocator
 from scipy.ndimage import distance_transform_edt
 
@@ -12,6 +15,8 @@ from ampsoak.report import style
 from ampsoak.runfile.records import SectionRecord
 
 CABLE_ROLES = ("conductor", "insulation", "jacket", "filler")
+_PIECE = 5e-5  # [m] of an outline, seen or hidden as a whole
+_ASIDE, _SIDES = 2e-5, np.array([(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)])  # [m] off it, where what hides it must be
 _RASTER = 240  # cells along the longer side when a place for a label is looked for
 
 Window = tuple[float, float, float, float]  # left, bottom, right, top [m]
@@ -61,11 +66,33 @@ def set_window(axes: Axes, window: Window, size: tuple[float, float]) -> None:
 
 
 def draw_outlines(axes: Axes, section: SectionRecord, color: str, width: float, halo: str | None = None) -> None:
-    """Outlines of all parts, in painting order."""
-    for name, points in section.outlines:
+    """Outlines of all parts, in painting order, as far as later strokes leave them to be seen."""
+    for number, (name, outline) in enumerate(section.outlines):
+        points = _seen(outline, [later for _, later in section.outlines[number + 1 :]])
         if halo:
             axes.plot(*(1e3 * points.T), color=halo, linewidth=width + 1.0, zorder=3, solid_joinstyle="round")
         axes.plot(*(1e3 * points.T), color=color, linewidth=width, zorder=3.1, solid_joinstyle="round", gid=f"outline {name}")
+
+
+def _seen(outline: np.ndarray, later: list[np.ndarray]) -> np.ndarray:
+    """``outline`` (n, 2) [m] in short pieces, with gaps of nan where ``later`` outlines are painted over it.
+
+    A border that a later stroke shares is seen: what is hidden lies inside it on all sides.
+    """
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    over = [other for other in later if (other.min(axis=0) < high).all() and (other.max(axis=0) > low).all()]
+    if not over:
+        return outline
+    pieces = [outline[:1]]
+    for begin, end in itertools.pairwise(outline):
+        count = max(1, int(np.hypot(*(end - begin)) / _PIECE))
+        pieces.append(begin + (end - begin) * np.arange(1, count + 1)[:, None] / count)
+    fine = np.concatenate(pieces)
+    hidden = np.zeros(len(fine), dtype=bool)
+    for path in map(Path, over):
+        hidden |= np.all([path.contains_points(fine + aside) for aside in _ASIDE * _SIDES], axis=0)
+    fine[hidden] = np.nan
+    return fine
 
 
 def draw_frame(axes: Axes, window: Window, color: str) -> None:

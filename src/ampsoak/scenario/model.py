@@ -63,7 +63,9 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
                                 surfaces are, with "along" only
     law                         film of a cable in open air: "natural" (convection by correlation, and grey radiation) or
                                 "iec_60287" with constants = [Z, E, g], which holds both (cables only)
-    open air needs emissivities: those of the materials, else 0.9
+    open air needs emissivities: those of the materials, else 0.9. Bare metal in it (a core without insulation, a drawn
+                                conductor, a conduit of metal) takes that of its metal, which polish and rust change tenfold:
+                                a [[material]] based on it with its own emissivity says so; needs law "natural"
 
     [drawing]                   width (*), height (*), background (*) (material), background_role, background_air,
                                 represents (caption)
@@ -79,7 +81,8 @@ The section spans 0..width in x (to the right) and 0..height in y (up). Files na
     heat_source                 { per_volume = ".." } or { per_length = ".." }, in time
 
     [[conduit]]                 round tube: name (*), material (*), outer_diameter (*), wall_thickness (*), filling ("air_gap");
-                                place, x, y as of a cable;  parts: NAME.wall, NAME.inside
+                                place, x, y as of a cable;  parts: NAME.wall, NAME.inside. "open_air" in it convects and
+                                radiates, from about 25 mm inside on (then NAME.gap: still air beside what touches the wall)
 
     [[cable]]                   name (*); type (a cable of the library) or [cable.layers]
     inside                      name of the conduit in which it lies

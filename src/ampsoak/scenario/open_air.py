@@ -9,21 +9,23 @@ import numpy as np
 
 from ampsoak.library import load as library
 from ampsoak.library.materials import USUAL_EMISSIVITY
-from ampsoak.scenario.arrangement import band, touching_groups
+from ampsoak.scenario.arrangement import band, beyond_round, touching_groups
 from ampsoak.scenario.case import AirZone, Part
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.geometry import SLACK, outline_pieces, outside, painted_parts
 from ampsoak.scenario.lines import Path, key_text
+from ampsoak.scenario.materials import UNKNOWN
 from ampsoak.scenario.model_section import FilmLaw, Upright
-from ampsoak.scenario.plan import Plan, PlannedPart, Stroke
-from ampsoak.scenario.shapes import Rectangle, Shape, Stadium, Wrap
+from ampsoak.scenario.plan import Plan, PlannedPart, Room, Stroke
+from ampsoak.scenario.shapes import Rectangle, Shape, Stadium, Wedge, Wrap
 
 OPEN_AIR = "open_air"
 USUAL_HEIGHT = "2.4 m"
 NARROW = 0.025  # [m] films of open air hold from about here on: ISO 6946, where cavities conduct below (from memory)
 TOUCHING = 0.5e-3  # [m] between cable and board, up to which the air beside the contact stands still
-PLACES = "stud_bay (fill, rest), clipped, free_air and drawn parts with an air table"
+PLACES = "stud_bay (fill, rest), clipped, free_air, conduit.filling and drawn parts with an air table"
 CHORDS = 48  # of each outline in the band round a group
+ARC = 32  # chords to the radian along the wall of a wedge in a tube
 SAMPLES = 400  # pieces of an outline, and looks along an edge
 
 
@@ -87,7 +89,34 @@ def add_gaps(name: str, outline: Shape, path: Path, plan: Plan, findings: Findin
         findings.assume(f'cable "{name}" touches a surface in open air: still air beside the contact, "{name}.gap"')
 
 
-def add_wraps(bodies: list[tuple[str, Shape, Path]], plan: Plan, findings: Findings) -> None:
+def add_tube_gaps(name: str, outline: Shape, path: Path, room: Room, plan: Plan, findings: Findings) -> None:
+    """Where a cable touches the wall of a round space of open air, fill the wedges beside the contact with still air.
+
+    As ``add_gaps``: from the wall to where the outline turns back, in the direction of the contact.
+    """
+    space = room.outline
+    middle = np.array([outline.x - space.x, outline.y - space.y])
+    away = float(np.hypot(*middle))
+    if beyond_round(outline, replace(space, radius=space.radius - TOUCHING)) == 0 or away == 0:
+        return
+    along = middle / away
+    aside = np.array([-along[1], along[0]])
+    half = max(abs((outline.outline() - [outline.x, outline.y]) @ aside))
+    half = min(half, math.sqrt(max(space.radius**2 - away**2, 0.0)))
+    reach = math.asin(min(half / space.radius, 1.0))
+    # corners beyond the wall, sides on it: a sliver of air left there would be one with two surfaces
+    turns = np.linspace(-reach, reach, 2 * math.ceil(ARC * reach) + 1)
+    beyond = space.radius / math.cos((turns[1] - turns[0]) / 2)
+    arc = beyond * (np.cos(turns)[:, None] * along + np.sin(turns)[:, None] * aside)
+    corners = np.array([space.x, space.y]) + np.vstack([middle + half * aside, middle - half * aside, arc])
+    plan.parts.append(PlannedPart(f"{name}.gap", "air", "air", path))
+    plan.strokes.append(Stroke(Wedge(tuple((float(x), float(y)) for x, y in corners)), f"{name}.gap", path))
+    findings.assume(f'cable "{name}" touches {room.words}: still air beside the contact, "{name}.gap"')
+
+
+def add_wraps(
+    bodies: list[tuple[str, Shape, Path]], plan: Plan, findings: Findings, inside: str = ""
+) -> None:
     """Where bodies touch each other in open air, fill what they leave of a band round them with still air.
 
     Their boundary layers grow into one: the band is one surface with one film, of the size of the whole, as films of groups are
@@ -96,16 +125,18 @@ def add_wraps(bodies: list[tuple[str, Shape, Path]], plan: Plan, findings: Findi
     Parameters
     ----------
     bodies : list of (name, outline, path)
+    inside : str          name of the conduit of open air that holds them all, if one does
     """
-    zones = [part.air for part in plan.parts if part.air is not None]
-    if plan.open_air is None or any(zone.law != "natural" for zone in zones):
-        return
-    inside = [body for body in bodies if outside(body[1], plan.open_air) == 0]
-    for group in touching_groups([outline for _, outline, _ in inside], TOUCHING):
-        names = [inside[number][0] for number in group]
-        name, path = f"{names[0]}.group", inside[group[0]][2]
+    if not inside:
+        zones = [part.air for part in plan.parts if part.air is not None]
+        if plan.open_air is None or any(zone.law != "natural" for zone in zones):
+            return
+        bodies = [body for body in bodies if outside(body[1], plan.open_air) == 0]
+    for group in touching_groups([outline for _, outline, _ in bodies], TOUCHING):
+        names = [bodies[number][0] for number in group]
+        name, path = f"{names[0]}.group", bodies[group[0]][2]
         plan.parts.append(PlannedPart(name, "air", "air", path))
-        plan.strokes.append(Stroke(Wrap(tuple(band([inside[number][1] for number in group], CHORDS))), name, path))
+        plan.strokes.append(Stroke(Wrap(tuple(band([bodies[number][1] for number in group], CHORDS))), name, path))
         findings.assume(f'{", ".join(names)} touch each other in open air: one film round them, still air between, "{name}"')
 
 
@@ -143,31 +174,48 @@ def check_open_air(plan: Plan, parts: tuple[Part, ...], findings: Findings) -> N
             findings.fault(planned.path, "open air needs a material of the family air")
         if part.air is not None and part.air.temperature is not None and part.heat_source is not None:
             findings.fault(planned.path, "a heat source has no place in air that is held at a given temperature")
-    for number in sorted(_meeting_air(plan, parts)):
+    metals = {conductor.name for conductor in plan.conductors}
+    for number, zones in sorted(_meeting_air(plan, parts).items()):
         material, planned = parts[number].material, plan.parts[number]
-        if parts[number].role == "conductor":
-            name = parts[number].name
-            findings.fault(planned.path, f'conductor "{name}" lies bare in open air; give it an insulation or a coating')
+        if parts[number].name in metals or material.family == "metal":
+            laws = {parts[zone].air.law for zone in zones} if parts[number].name in metals else set()
+            _check_bare(planned, parts[number], laws, findings)
         elif material.emissivity is None:
             reason = "usual for building materials and plastics; its surface meets open air"
             findings.take(None, ("material", material.name, "emissivity"), "number", USUAL_EMISSIVITY, reason)
 
 
-def _meeting_air(plan: Plan, parts: tuple[Part, ...]) -> set[int]:
-    """Numbers of the parts whose outline meets open air somewhere."""
+def _check_bare(planned: PlannedPart, part: Part, laws: set[str], findings: Findings) -> None:
+    """Record a fault where a bare metal cannot be told what it radiates, and say what was taken for it."""
+    given, words = part.material.emissivity, f'"{part.name}" lies bare in open air'
+    if "iec_60287" in laws:
+        findings.fault(planned.path, f'{words} under law = "iec_60287", which holds for covered cables; use law = "natural"')
+    elif given is None and part.material.name != UNKNOWN.name:
+        findings.fault(planned.path, f"{words}, and its material has no emissivity; give a [[material]] based on it one")
+    elif given is not None and given.low < given.high:
+        findings.assume(
+            f"{words}: emissivity {given.typical:.3g} of {part.material.name} taken; {given.low:.3g} to {given.high:.3g} by its "
+            "surface, polished to weathered; a [[material]] based on it may say so"
+        )
+
+
+def _meeting_air(plan: Plan, parts: tuple[Part, ...]) -> dict[int, set[int]]:
+    """Numbers of the parts whose outline meets open air somewhere, with those of the air."""
     is_air = np.array([part.air is not None for part in parts])
+    found: dict[int, set[int]] = {}
     if not is_air.any():
-        return set()
+        return found
     strokes = _strokes(plan)
-    found: set[int] = set()
     for shape, _ in strokes:
         middle, vector = outline_pieces(shape, shape.perimeter / SAMPLES)
         left, bottom, right, top = shape.bounds
         aside = 1e-3 * min(right - left, top - bottom) / np.hypot(vector[:, 0], vector[:, 1])
         off = np.column_stack([vector[:, 1], -vector[:, 0]]) * aside[:, None]
         one, other = painted_parts(strokes, *(middle + off).T), painted_parts(strokes, *(middle - off).T)
-        found |= set(other[is_air[one] & ~is_air[other]]) | set(one[is_air[other] & ~is_air[one]])
-    return {int(number) for number in found}
+        for air, solid in ((one, other), (other, one)):
+            for pair in np.unique(np.column_stack([solid, air])[is_air[air] & ~is_air[solid]], axis=0):
+                found.setdefault(int(pair[0]), set()).add(int(pair[1]))
+    return found
 
 
 def zone_record(zone: AirZone) -> dict:

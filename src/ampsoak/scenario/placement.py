@@ -11,13 +11,14 @@ from ampsoak.base.units import describe
 from ampsoak.library.cables import CableEntry
 from ampsoak.scenario.arrangement import Place, arranged, at_rest, beyond_round
 from ampsoak.scenario.cables import LaidCable, check_construction, find_cable, lay_cable, outline_of
+from ampsoak.scenario.case import AirZone
 from ampsoak.scenario.cavities import AIR_GAP, size_gaps
 from ampsoak.scenario.findings import Findings
 from ampsoak.scenario.geometry import outside, overlap
 from ampsoak.scenario.lines import Path
 from ampsoak.scenario.materials import MaterialShelf
 from ampsoak.scenario.model_section import CableKeys, ConduitKeys
-from ampsoak.scenario.open_air import add_gaps, add_wraps
+from ampsoak.scenario.open_air import NARROW, USUAL_HEIGHT, add_gaps, add_tube_gaps, add_wraps, is_open_air
 from ampsoak.scenario.plan import Plan, PlannedConductor, PlannedPart, Room, Stroke, tidy
 from ampsoak.scenario.shapes import Circle, Ring, Shape
 
@@ -80,13 +81,47 @@ def _paint_conduit(conduit: LaidConduit, keys: ConduitKeys, plan: Plan, shelf: M
         findings.assume(f'conduit "{name}": filling not given: air that conducts and radiates ("{AIR_GAP}")')
     inside = replace(conduit.outline, radius=conduit.outline.radius - keys.wall_thickness.value)
     plan.parts.append(PlannedPart(f"{name}.wall", keys.material, "other", (*conduit.path, "material")))
-    plan.parts.append(PlannedPart(f"{name}.inside", filling, "air" if "air" in filling else "fill", where))
+    zone = tube_zone(conduit, inside, plan, findings) if is_open_air(filling) else None
+    plan.parts.append(PlannedPart(f"{name}.inside", filling, "air" if "air" in filling else "fill", where, air=zone))
     plan.strokes.append(Stroke(conduit.outline, f"{name}.wall", conduit.path))
     plan.strokes.append(Stroke(inside, f"{name}.inside", conduit.path))
     plan.rooms[name] = Room(inside, f"{name}.inside", keys.material, f'conduit "{name}"')
     if shelf.find(keys.material, (*conduit.path, "material")).family == "metal":
         wall = Ring(inside.x, inside.y, conduit.outline.radius, inside.radius)
         plan.conductors.append(PlannedConductor(f"{name}.wall", wall, wall.area, 0.0, 0.0, None, 1.0, conduit.path))
+
+
+def tube_zone(conduit: LaidConduit, inside: Circle, plan: Plan, findings: Findings) -> AirZone:
+    """Zone of the open air in a conduit; upright ones are as high as the open air round them, or a usual storey."""
+    words = f'conduit "{conduit.name}"'
+    if 2 * inside.radius < NARROW:
+        findings.assume(
+            f"{words}: only {describe(2 * inside.radius, 'length')} wide inside; films of open air hold from about "
+            f'{describe(NARROW, "length")} on, "{AIR_GAP}" below'
+        )
+    if plan.down is not None:
+        return AirZone("down" if plan.down[1] else "left")
+    known = [part.air.height for part in plan.parts if part.air is not None and part.air.gravity == "along"]
+    if known:
+        return AirZone("along", known[0])
+    findings.assume(f"{words}: {USUAL_HEIGHT} high taken, a usual storey")
+    return AirZone("along")
+
+
+def _still_air(laid: list[LaidCable], plan: Plan, findings: Findings) -> None:
+    """Fill the wedges beside cables that touch something in open air, and the bands round those that touch each other."""
+    airy = {part.name for part in plan.parts if part.air is not None}
+    for cable in laid:
+        room = plan.rooms.get(cable.inside)
+        if room is None:
+            add_gaps(cable.keys.name, cable.outline, cable.path, plan, findings)
+        elif room.part in airy:
+            add_tube_gaps(cable.keys.name, cable.outline, cable.path, room, plan, findings)
+    for name in dict.fromkeys(("", *plan.rooms)):
+        room = plan.rooms.get(name)
+        if room is None or room.part in airy:
+            bodies = [(c.keys.name, c.outline, c.path) for c in laid if c.inside == name]
+            add_wraps(bodies, plan, findings, inside=name)
 
 
 def lay_cables(
@@ -115,11 +150,8 @@ def lay_cables(
         for one, centre in zip(_each(keys), _centres(keys, entry, angle, beside, plan, path, findings), strict=True):
             if centre is not None:
                 laid.append((LaidCable(one, entry, outline_of(entry, centre, angle), path, inside), centre, angle))
-    for cable, _, _ in laid:
-        if not plan.rooms.get(cable.inside):
-            add_gaps(cable.keys.name, cable.outline, cable.path, plan, findings)
     if plan is not None:
-        add_wraps([(c.keys.name, c.outline, c.path) for c, _, _ in laid if not plan.rooms.get(c.inside)], plan, findings)
+        _still_air([cable for cable, _, _ in laid], plan, findings)
     for cable, centre, angle in laid:
         lay_cable(cable, centre, angle, plan)
     found = [cable for cable, _, _ in laid]

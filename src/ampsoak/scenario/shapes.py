@@ -257,11 +257,15 @@ class Polygon:
     def contains(self, x, y):
         """Return a bool array: is (x, y) inside (even-odd rule)."""
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        inside = np.zeros(x.shape, dtype=bool)
+        left, bottom, right, top = self.bounds
+        near = (x >= left) & (x <= right) & (y >= bottom) & (y <= top)  # most places that are asked for lie elsewhere
+        inside, x, y = np.zeros(x.shape, dtype=bool), x[near], y[near]
+        crossed = np.zeros(x.shape, dtype=bool)
         points = self._array
         for (x0, y0), (x1, y1) in zip(points, np.roll(points, -1, axis=0), strict=True):
             if y0 != y1:
-                inside ^= ((y0 > y) != (y1 > y)) & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+                crossed ^= ((y0 > y) != (y1 > y)) & (x < (x1 - x0) * (y - y0) / (y1 - y0) + x0)
+        inside[near] = crossed
         return inside
 
     def spans(self, axis: int, coordinate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -285,6 +289,11 @@ class Polygon:
 @dataclass(frozen=True)
 class Wrap(Polygon):
     """Band stretched round bodies that touch: what of it they leave is still air, and they share one film."""
+
+
+@dataclass(frozen=True)
+class Wedge(Polygon):
+    """Still air beside a contact in a round space; it asks for no finer mesh than what it lies between."""
 
 
 Shape = Rectangle | Circle | Ring | Stadium | Polygon

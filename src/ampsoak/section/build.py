@@ -15,7 +15,7 @@ import numpy as np
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.scenario.case import Scenario
-from ampsoak.scenario.shapes import Circle, Rectangle, Ring
+from ampsoak.scenario.shapes import Circle, Rectangle, Ring, Wedge
 from ampsoak.section.air import AirSurfaces, air_surfaces, zone_parts
 from ampsoak.section.contacts import ContactLinks, contact_links, resistance_at_ends
 from ampsoak.section.grid import graded_lines, unknown_positions
@@ -205,7 +205,7 @@ def _exact_areas(painting: _Painting, width: float, height: float) -> np.ndarray
 def _focus(scenario: Scenario) -> tuple[list, list, float]:
     """Intervals to resolve along x and y as (low, high, size), and the finest size [m]."""
     limit = scenario.mesh.finest or np.inf
-    curved = [paint.shape for paint in scenario.paints if not isinstance(paint.shape, Rectangle)]
+    curved = [paint.shape for paint in scenario.paints if not isinstance(paint.shape, Rectangle | Wedge)]
     boxes, sizes = [], []
     for conductor in scenario.conductors:
         left, bottom, right, top = conductor.shape.bounds
@@ -346,17 +346,19 @@ def _cut_links(outlines: list, x: np.ndarray, y: np.ndarray, covered: np.ndarray
     return CutEdge(**{name: np.asarray(value, dtype=types.get(name, np.int64)) for name, value in found.items()})
 
 
+def _without_air(cut: CutEdge, air: AirSurfaces | None) -> CutEdge:
+    """``cut`` without the links that meet open air on their way to the conductor: they end on a surface instead."""
+    if air is None:
+        return cut
+    met = set(zip(air.axis, air.i, air.j, air.upper, strict=True))
+    kept = [link not in met for link in zip(cut.axis, cut.i, cut.j, cut.upper, strict=True)]
+    return CutEdge(**{name: getattr(cut, name)[kept] for name in ("axis", "i", "j", "upper", "conductor", "distance")})
+
+
 def _refuse_touching_conductors(scenario: Scenario, owner: np.ndarray, finest: float) -> None:
-    """Refuse conductors bare in an air zone, and two that lie so close that no mesh point lies between them."""
+    """Refuse two conductors that lie so close that no mesh point lies between them."""
     count = len(scenario.conductors)
     for one, other in ((owner[1:], owner[:-1]), (owner[:, 1:], owner[:, :-1])):
-        for first, second in ((one, other), (other, one)):
-            bare = first[(first >= 0) & (first < count) & (second >= count)]
-            if len(bare):
-                raise NumericalError(
-                    f"conductor {scenario.conductors[bare[0]].name} lies bare in an air zone, which is not modelled; "
-                    "give it an insulation or a thin coating"
-                )
         close = (one >= 0) & (other >= 0) & (one < count) & (other < count) & (one != other)
         if close.any():
             names = [scenario.conductors[side[close][0]].name for side in (one, other)]
@@ -401,6 +403,8 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
             )
     cut = _cut_links(outlines, x_points, y_points, point_conductor)
     widths = np.diff(x_lines), np.diff(y_lines)
+    air = air_surfaces(scenario, x_points, y_points, point_conductor, widths, cut)
+    cut = _without_air(cut, air)
     contact = contact_links(scenario, x_points, y_points, widths, point_part)
     mixed = _mixed_elements(quarters)
     if contact is not None:
@@ -418,7 +422,7 @@ def build_section(scenario: Scenario, lines: tuple[np.ndarray, np.ndarray] | Non
         point_part=point_part,
         point_conductor=point_conductor,
         cut=cut,
-        air=air_surfaces(scenario, x_points, y_points, point_conductor, widths),
+        air=air,
         part_area_exact=_exact_areas(painting, scenario.width, scenario.height),
         scenario=scenario,
     )

@@ -13,6 +13,7 @@ from ampsoak.scenario.geometry import outline_pieces
 from ampsoak.scenario.shapes import Circle, Polygon, Rectangle, Shape, Stadium
 from ampsoak.section.interfaces import parts_at
 
+ASIDE = 1e-5  # of the smallest cell, that is looked off an outline for what lies beside it: wedges end in slivers
 _ON_THE_LINE = 1e-12  # [m] behind its start a crossing still counts: a start may lie on an outline
 
 
@@ -33,7 +34,8 @@ class AirRays:
 
     def _bounds_air(self, shape: Shape, finest: float) -> bool:
         middle, vector = outline_pieces(shape, finest)
-        away = 0.02 * finest * np.column_stack([vector[:, 1], -vector[:, 0]]) / np.hypot(*vector.T)[:, None]
+        middle = onto_outline(shape, middle)
+        away = ASIDE * finest * np.column_stack([vector[:, 1], -vector[:, 0]]) / np.hypot(*vector.T)[:, None]
         return bool(np.any((self.zone_at(*(middle + away).T) < 0) != (self.zone_at(*(middle - away).T) < 0)))
 
     def zone_at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -85,6 +87,16 @@ class AirRays:
             normal[at] = outward_normals(self.shapes[index], x[at], y[at])
         outside = self.zone_at(x + off * normal[:, 0], y + off * normal[:, 1]) >= 0
         return np.where(outside[:, None], normal, -normal)
+
+
+def onto_outline(shape: Shape, place: np.ndarray) -> np.ndarray:
+    """Middles of chords (n, 2) [m] moved onto the outline of ``shape`` itself."""
+    if isinstance(shape, Circle | Stadium):
+        half, radius, c, s = shape.spine if isinstance(shape, Stadium) else (0.0, shape.radius, 1.0, 0.0)
+        along = np.clip((place - [shape.x, shape.y]) @ [c, s], -half, half)
+        spine = np.array([shape.x, shape.y]) + along[:, None] * np.array([c, s])
+        return spine + radius * outward_normals(shape, *place.T)
+    return place
 
 
 def outward_normals(shape: Shape, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -8,7 +8,6 @@ they leave to the surroundings. The factors then obey reciprocity and closure ex
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from ampsoak.section.rays import AirRays
 
@@ -83,11 +82,13 @@ def view_factors(rays: AirRays, x, y, normal, area, zone, patch, is_open) -> tup
     view : (n_patches, n_patches) float64;  ambient : (n_patches,) float64
         rows and ambient sum to one; patch areas times view are symmetric
     """
+    from scipy.spatial import cKDTree  # two tenths of a second to import, so only where there is open air
+
     patch_area = np.bincount(patch, area)
     count = len(patch_area)
     patch_zone = np.zeros(count, dtype=np.int64)
     patch_zone[patch] = zone
-    start_x, start_y, direction = _lattice(x, y, normal, area, patch, count, rays.size)
+    start_x, start_y, direction = _lattice(rays, x, y, normal, area, patch, count)
     source = np.repeat(np.arange(count), _RAYS)
     end_x, end_y, heading, fate = _follow(rays, start_x, start_y, direction, is_open[patch_zone[source]])
     view, ambient = np.zeros((count, count)), np.zeros(count)
@@ -107,7 +108,7 @@ def view_factors(rays: AirRays, x, y, normal, area, zone, patch, is_open) -> tup
     return _balanced(view, ambient, patch_area)
 
 
-def _lattice(x, y, normal, area, patch, count, size):
+def _lattice(rays: AirRays, x, y, normal, area, patch, count):
     """Starts and directions of the rays of every patch, ``_RAYS`` each: places and angles on one lattice."""
     number = np.arange(_RAYS)
     # cosine law in the plane: the sine of the angle to the normal is uniform
@@ -128,9 +129,14 @@ def _lattice(x, y, normal, area, patch, count, size):
         n, span = normal[members[chosen]], within * area[members[chosen]]
         # along the surface inside the stretch that the point stands for, and a hair off it
         sign = np.where(np.abs(n[:, 0]) > np.abs(n[:, 1]), np.sign(n[:, 0]), -np.sign(n[:, 1]))
-        off = 1e-7 * size
-        start_x.append(x[members[chosen]] - sign * n[:, 1] * span + off * n[:, 0])
-        start_y.append(y[members[chosen]] + sign * n[:, 0] * span + off * n[:, 1])
+        off = 1e-7 * rays.size
+        at_x, at_y = x[members[chosen]] + off * n[:, 0], y[members[chosen]] + off * n[:, 1]
+        aside_x, aside_y = at_x - sign * n[:, 1] * span, at_y + sign * n[:, 0] * span
+        if min(spread) > 1e-3 * max(spread):  # aside of a place on a hollow outline lies the solid
+            in_air = rays.zone_at(aside_x, aside_y) >= 0
+            aside_x, aside_y = np.where(in_air, aside_x, at_x), np.where(in_air, aside_y, at_y)
+        start_x.append(aside_x)
+        start_y.append(aside_y)
         direction.append(np.column_stack([n[:, 0] * cosine - n[:, 1] * sine, n[:, 1] * cosine + n[:, 0] * sine]))
     return np.concatenate(start_x), np.concatenate(start_y), np.concatenate(direction)
 

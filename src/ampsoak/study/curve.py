@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from threading import Lock
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.heat.boundaries import BoundaryTables
@@ -78,15 +77,12 @@ class _Batch:
         all_currents[self.settings.circuit] = current
         return all_currents
 
-    def steady_at(self, current: float, guess: np.ndarray, near: bool = False) -> Steady:
-        """Steady state with the curve's circuit at ``current`` [A]."""
-        return self.solver.solve(self.currents(current), guess, self.ceiling, near)
+    def steady_at(self, current: float, guess: np.ndarray, near: bool = False, solver: SteadySolver | None = None) -> Steady:
+        """Steady state with the curve's circuit at ``current`` [A]; ``solver`` where others use the batch's at the same time."""
+        return (solver or self.solver).solve(self.currents(current), guess, self.ceiling, near)
 
-    def member(self, current: float, steady_margin: np.ndarray) -> _Outcome:
-        """Step one constant current until the horizon or the ceiling.
-
-        ``steady_margin`` (n_limits,) is the steady temperature above each limit [K], inf where no steady state exists.
-        """
+    def member(self, current: float) -> _Outcome:
+        """Step one constant current until the horizon or, with every limit reached, the ceiling."""
         scenario, model, settings = self.scenario, self.model, self.settings
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
         member = Member(profiles, self.start)
@@ -94,7 +90,6 @@ class _Batch:
         watch, reader = self.watch.again(), self.reader
         limits, conductors = len(scenario.limits), len(scenario.conductors)
         time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
-        outcome[steady_margin < 0] = _NEVER
         for index, _, _, _ in watch.begin(self.start):
             time[index], outcome[index] = 0.0, _AT_START
         conductor = np.full((conductors, len(self.times)), np.nan)
@@ -103,7 +98,7 @@ class _Batch:
         kept = 1
         for step in stepper.steps(settings.horizon):
             for index, when, _, upwards in watch.crossings(step):
-                if upwards and outcome[index] in (_BEYOND, _NEVER):
+                if upwards and outcome[index] == _BEYOND:
                     time[index], outcome[index] = when, _REACHED
             past = int(np.searchsorted(self.times, step.end * (1 + 1e-12), side="right"))
             if past > kept:
@@ -145,6 +140,8 @@ def _steady_states(batch: _Batch, grid: np.ndarray) -> list[Steady]:
 
 def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]:
     """Currents whose steady state just touches a limit, one per limit that has its knee on the grid."""
+    from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
     margins = np.array([batch.margins(state) for state in states])
     knees = []
     for index in range(margins.shape[1] if margins.size else 0):
@@ -160,6 +157,51 @@ def _knees(batch: _Batch, grid: np.ndarray, states: list[Steady]) -> list[float]
 
         knees.append(float(brentq(excess, grid[low], grid[high], rtol=_KNEE_WITHIN)))
     return knees
+
+
+def _solve(batch: _Batch, grid: np.ndarray, with_knees: bool, workers, progress):
+    """Currents (grid and, ``with_knees``, some beside every knee), their steady states and what their members found.
+
+    Steady states follow one from the other, so all of them are one job, beside those of the members.
+    """
+    done, lock = 0, Lock()
+
+    def told(current: float, count: int) -> _Outcome:
+        nonlocal done
+        found = batch.member(current)
+        with lock:
+            done += 1
+            if progress is not None:
+                progress(done, count, float(current))
+        return found
+
+    def first(number: int):
+        if number > 0:
+            return told(grid[number - 1], len(grid))
+        states = _steady_states(batch, grid)
+        return states, _knees(batch, grid, states) if with_knees else []
+
+    (states, knees), *members = run_members(first, len(grid) + 1, workers)
+    extra = np.array([knee * factor for knee in knees for factor in _BESIDE_KNEE if grid[0] < knee * factor < grid[-1]])
+
+    def second(number: int):
+        below = int(np.searchsorted(grid, extra[number], side="right")) - 1
+        solver = SteadySolver(batch.model, batch.boundaries)
+        steady = batch.steady_at(extra[number], states[below].temperature, states[below].exists, solver)
+        return steady, told(extra[number], len(grid) + len(extra))
+
+    if len(extra):
+        beside = run_members(second, len(extra), workers)
+        states, members = [*states, *(steady for steady, _ in beside)], [*members, *(found for _, found in beside)]
+    order = np.argsort(np.concatenate([grid, extra]), kind="stable")
+    grid = np.concatenate([grid, extra])[order]
+    states, members = [states[place] for place in order], [members[place] for place in order]
+    if batch.reactions is not None:
+        # a steady state knows nothing of what reacts on the way to it: it has placed the currents, but decides nothing
+        states = [Steady(False, _REACTING, state.temperature) for state in states]
+    for state, member in zip(states, members, strict=True):
+        member.outcome[(member.outcome == _BEYOND) & (batch.margins(state) < 0)] = _NEVER
+    return grid, states, members
 
 
 def _current_grid(settings, given) -> np.ndarray:
@@ -211,27 +253,7 @@ def limit_curve(
     model = model_of(scenario)
     batch = _Batch(scenario, model)
     grid = _current_grid(scenario.curve, currents)
-    states = _steady_states(batch, grid)
-    if currents is None:
-        extra = [knee * factor for knee in _knees(batch, grid, states) for factor in _BESIDE_KNEE]
-        extra = np.array([value for value in extra if grid[0] < value < grid[-1]])
-        grid = np.sort(np.concatenate([grid, extra]))
-        states = _steady_states(batch, grid)
-    if batch.reactions is not None:
-        # a steady state knows nothing of what reacts on the way to it: it has placed the currents, but decides nothing
-        states = [Steady(False, _REACTING, state.temperature) for state in states]
-    done, lock = 0, Lock()
-
-    def work(number: int) -> _Outcome:
-        nonlocal done
-        found = batch.member(grid[number], batch.margins(states[number]))
-        with lock:
-            done += 1
-            if progress is not None:
-                progress(done, len(grid), float(grid[number]))
-        return found
-
-    members = run_members(work, len(grid), workers)
+    grid, states, members = _solve(batch, grid, currents is None, workers, progress)
     curve = _record(scenario, batch, grid, states, members)
     curve.statistics["wall_seconds"] = clock.perf_counter() - began
     if path is not None:
