@@ -71,8 +71,8 @@ class Grid(NamedTuple):
     link_state_x (nx - 1, ny), link_state_y (nx, ny - 1): 1 link between two live points, 0 cut by a conductor
     cut_cell, cut_conductor, cut_axis, cut_i, cut_j (n_cut,), cut_inverse (n_cut,): 1 / distance [1/m]
     content_start (unknowns + 1,), content_material, content_area (entries,) [m²]: what stores heat
-    skin_conductor (n_skins,): conductor that each skin hangs on; skin_start (n_skins + 1,), skin_material, skin_weight (entries,):
-    conductance to it = sum(weight * k) [m/m * k]
+    skin_conductor (n_skins,): conductor that each skin hangs on; skin_weight (n_skins, n_materials): conductance to it
+    = sum(weight * k) [m/m * k]
     face_cell, face_boundary (n_faces,), face_length [m], face_start (n_faces + 1,), face_material, face_weight: half
     conductance = sum(weight * k) [m/m * k]
     conductivity, enthalpy (n_materials, TABLE_LENGTH): [W/(m K)], [J/m³]
@@ -105,8 +105,6 @@ class Grid(NamedTuple):
     content_material: np.ndarray
     content_area: np.ndarray
     skin_conductor: np.ndarray
-    skin_start: np.ndarray
-    skin_material: np.ndarray
     skin_weight: np.ndarray
     face_cell: np.ndarray
     face_boundary: np.ndarray
@@ -172,8 +170,6 @@ class Network(NamedTuple):
     main_area: np.ndarray
     mixed: np.ndarray
     skin_conductor: np.ndarray
-    skin_start: np.ndarray
-    skin_material: np.ndarray
     skin_weight: np.ndarray
     covered_cell: np.ndarray
     covered_by: np.ndarray

@@ -40,8 +40,8 @@ class Factor(NamedTuple):
 
     matrix: of the cells; border (lumps, cells): their coupling to conductors and air zones, the lumps; reduced (lumps, cells): matrix⁻¹
     border; schur (lumps, lumps): -border matrix⁻¹ border; corner (lumps, lumps): coupling of lumps, without the slope of the
-    Joule heat, with the skins eliminated; skin_pivot (n_skins,) [J/(m K)], skin_pull (n_skins,): diagonal of each skin, and
-    how far it follows its conductor; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
+    Joule heat, with the skins eliminated; skin (n_skins, 2): diagonal of each skin [J/(m K)], and how far it follows its
+    conductor; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
     """
 
     matrix: BandMatrix | FrontMatrix
@@ -49,8 +49,7 @@ class Factor(NamedTuple):
     reduced: np.ndarray
     schur: np.ndarray
     corner: np.ndarray
-    skin_pivot: np.ndarray
-    skin_pull: np.ndarray
+    skin: np.ndarray
     capacity: np.ndarray
     flow: np.ndarray
     slope: np.ndarray
@@ -69,7 +68,7 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
         matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, np.float64))
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
-        matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros(skins), np.zeros(skins),
+        matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
         np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
     )  # fmt: skip
 
@@ -176,7 +175,7 @@ def solve_bordered(network, factor, inverse, right):
     lumps = len(reduced)
     first_skin = cells + lumps
     for s in range(len(network.skin_conductor)):
-        right[cells + network.skin_conductor[s]] += factor.skin_pull[s] * right[first_skin + s]
+        right[cells + network.skin_conductor[s]] += factor.skin[s, 1] * right[first_skin + s]
     for n in range(len(network.covered_cell)):
         right[network.covered_cell[n]] = 0.0
     padded = np.zeros((1, cells + PAD_ROWS))
@@ -196,5 +195,5 @@ def solve_bordered(network, factor, inverse, right):
             inner[cell] -= column[cell] * value
     right[:cells] = inner
     for s in range(len(network.skin_conductor)):
-        own = right[first_skin + s] / factor.skin_pivot[s]
-        right[first_skin + s] = own + factor.skin_pull[s] * right[cells + network.skin_conductor[s]]
+        own = right[first_skin + s] / factor.skin[s, 0]
+        right[first_skin + s] = own + factor.skin[s, 1] * right[cells + network.skin_conductor[s]]

@@ -280,13 +280,7 @@ def _kept_skins(grid: Grid, keeper: np.ndarray) -> tuple[np.ndarray, np.ndarray]
 
 def _half_skins(grid: Grid, skins: np.ndarray, group: np.ndarray, share: np.ndarray) -> dict:
     """Skins of the kept conductors: area and perimeter are halved alike, and so is their conductance."""
-    start, entries = _rows(grid.skin_start, skins)
-    return {
-        "skin_conductor": group,
-        "skin_start": start,
-        "skin_material": grid.skin_material[entries],
-        "skin_weight": grid.skin_weight[entries] * np.repeat(share[group], np.diff(start)),
-    }
+    return {"skin_conductor": group, "skin_weight": grid.skin_weight[skins] * share[group][:, None]}
 
 
 def _half_cuts(grid: Grid, mirror: Mirror, kept: int, image, old_cells: int, cells: int) -> dict:

@@ -185,9 +185,9 @@ def conductances(network, temperature, scale, links):
     for s in range(len(network.skin_conductor)):
         mean = 0.5 * (temperature[network.shape[4] + network.skin_conductor[s]] + temperature[first_skin + s])
         total = 0.0
-        for entry in range(network.skin_start[s], network.skin_start[s + 1]):
-            m = network.skin_material[entry]
-            total += network.skin_weight[entry] * _look_up_held(k, m, mean) * scale[m]
+        for m in range(len(scale)):
+            if network.skin_weight[s, m] > 0.0:
+                total += network.skin_weight[s, m] * _look_up_held(k, m, mean) * scale[m]
         links.skin[s] = total
 
 
@@ -494,9 +494,8 @@ def assemble(network, links, exchange, share, factor):
         diagonal[network.covered_cell[n]] = 1.0
     for s in range(len(network.skin_conductor)):
         g, a, own = share * links.skin[s], network.skin_conductor[s], capacity[cells + len(corner) + s]
-        factor.skin_pivot[s] = own + g
-        factor.skin_pull[s] = g / (own + g)
-        corner[a, a] += own * factor.skin_pull[s]
+        factor.skin[s] = own + g, g / (own + g)
+        corner[a, a] += own * (g / (own + g))
 
 
 @kernel

@@ -316,24 +316,20 @@ def _contents(section, part_material, materials, order, cells) -> dict:
     slivers = np.array(list(skins.values())).reshape(-1, len(materials))
     outlines = [_outline_length(conductors[index].shape) for index in skins]
     weights = [skin_conductance(row / row.sum(), row.sum(), length) for row, length in zip(slivers, outlines, strict=True)]
-    content = _entries(np.concatenate([amounts, slivers]))
-    skin = _entries(np.array(weights).reshape(-1, len(materials)))
-    return dict(zip(("content_start", "content_material", "content_area"), content, strict=True)) | {
+    amounts = np.concatenate([amounts, slivers])
+    unknown, material = np.nonzero(amounts > 0)
+    return {
+        "content_start": np.concatenate([[0], np.cumsum((amounts > 0).sum(axis=1))]).astype(np.int64),
+        "content_material": material.astype(np.int64),
+        "content_area": amounts[unknown, material],
         "skin_conductor": np.array(list(skins), dtype=np.int64),
-        **dict(zip(("skin_start", "skin_material", "skin_weight"), skin, strict=True)),
+        "skin_weight": np.array(weights).reshape(-1, len(materials)),
     }
 
 
 def _outline_length(shape) -> float:
     """Length [m] of all outlines of a conductor: a tube has two."""
     return shape.perimeter + (2 * np.pi * shape.inner if isinstance(shape, Ring) else 0.0)
-
-
-def _entries(amounts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """What is above 0 of (n, materials), row by row: where each row begins (n + 1,), materials and amounts (entries,)."""
-    row, material = np.nonzero(amounts > 0)
-    start = np.concatenate([[0], np.cumsum((amounts > 0).sum(axis=1))]).astype(np.int64)
-    return start, material.astype(np.int64), amounts[row, material]
 
 
 def _faces(section, part_material, materials, order):

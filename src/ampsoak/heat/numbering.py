@@ -43,8 +43,6 @@ def network_of(grid: Grid) -> Network:
         content_area=grid.content_area,
         **_main_content(grid),
         skin_conductor=grid.skin_conductor,
-        skin_start=grid.skin_start,
-        skin_material=grid.skin_material,
         skin_weight=grid.skin_weight,
         covered_cell=covered_cell,
         covered_by=grid.covered[covered_cell],

@@ -585,6 +585,8 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     own = np.array([temperature if p.start_temperature is None else p.start_temperature for p in scenario.parts])
     area = model.section.cell_area
     state = np.full(model.unknowns, float(temperature))
+    if (own == temperature).all():
+        return state
     capacity = np.array([float(p.material.volumetric_heat_capacity(t)) for p, t in zip(scenario.parts, own, strict=True)])
     weight = area * capacity
     total = weight @ np.ones(len(own))  # sums over a short last axis are slow
