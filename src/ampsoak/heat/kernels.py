@@ -39,35 +39,25 @@ def _look_up_held(table, material, temperature):
 
 
 @inner
-def _quartered_sides(material, k, scale, mean, west, east, south, north):
-    """Conductivity along the bottom, top, left and right side of an element of pure quarters: two in series on each.
-
-    At a border of the section the missing quarters have width 0 and their sides are not used.
-    """
-    sw = _look_up_held(k, material[0], mean) * scale[material[0]]
-    se = _look_up_held(k, material[1], mean) * scale[material[1]]
-    nw = _look_up_held(k, material[2], mean) * scale[material[2]]
-    ne = _look_up_held(k, material[3], mean) * scale[material[3]]
-    span_x, span_y = west + east, south + north
-    return (
-        span_x / (west / sw + east / se),
-        span_x / (west / nw + east / ne),
-        span_y / (south / sw + north / nw),
-        span_y / (south / se + north / ne),
-    )
-
-
-@inner
 def _plain_links(network, temperature, scale, links):
     """Links of elements of one material: set for those away from borders, added for sides on a border."""
     stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
-    k, weight = network.conductivity, network.plain_weight
-    here = np.zeros(cells)
+    k, weight, material = network.conductivity, network.plain_weight, network.plain_material
+    flat = k.reshape(k.size)
+    here, place, share = np.zeros(cells), np.empty(cells, dtype=np.int64), np.empty(cells)
     # slices rather than sums of indices: those the compiler takes for possibly negative, and then keeps to one at a time
     east, north, beyond = temperature[stride_x:], temperature[stride_y:], temperature[stride_x + stride_y :]
-    for q in range(cells - stride_x - stride_y):
+    inner_cells = cells - stride_x - stride_y
+    # ``_look_up_held`` in two loops: only the second reads from places that the compiler cannot foresee
+    for q in range(inner_cells):
         mean = 0.25 * ((temperature[q] + east[q]) + (north[q] + beyond[q]))
-        here[q] = _look_up_held(k, network.plain_material[q], mean) * scale[network.plain_material[q]]
+        row = min(max((mean - TABLE_START) / TABLE_STEP, 0.0), TABLE_LENGTH - 1.0)
+        index = min(int(row), TABLE_LENGTH - 2)
+        place[q] = material[q] * TABLE_LENGTH + index
+        share[q] = row - index
+    for q in range(inner_cells):
+        low = flat[place[q]]
+        here[q] = (low + (flat[place[q] + 1] - low) * share[q]) * scale[material[q]]
     along_x, along_y, rising, falling = links.x, links.y, links.rising, links.falling
     bottom, top, left, right, diagonal = weight[0], weight[1], weight[2], weight[3], weight[4]
     for q in range(cells):
@@ -83,14 +73,16 @@ def _plain_links(network, temperature, scale, links):
     for q in range(cells):
         rising[q] = here[q] * diagonal[q]
     falling[:] = rising
-    for n in range(len(network.rim_place)):
-        place, m = network.rim_place[n], network.rim_material[n]
-        mean = 0.5 * (temperature[place] + temperature[network.rim_other[n]])
-        value = _look_up_held(k, m, mean) * scale[m] * network.rim_weight[n]
-        if network.rim_axis[n] == 0:
-            along_x[place] += value
+    axis, first, second = network.rim_axis, network.rim_place, network.rim_other
+    rim_material, rim_weight = network.rim_material, network.rim_weight
+    for n in range(len(axis)):
+        m = rim_material[n]
+        mean = 0.5 * (temperature[first[n]] + temperature[second[n]])
+        value = _look_up_held(k, m, mean) * scale[m] * rim_weight[n]
+        if axis[n] == 0:
+            along_x[first[n]] += value
         else:
-            along_y[place] += value
+            along_y[first[n]] += value
 
 
 @inner
@@ -98,10 +90,16 @@ def _special_links(network, temperature, scale, links):
     """Add the links of elements of several materials."""
     stride_x, stride_y = network.shape[2], network.shape[3]
     k = network.conductivity
-    for n in range(len(network.special_kind)):
-        corner = network.special_cell[n]
-        has_west, has_east, has_south, has_north = network.special_side[n]
-        west, east, south, north = network.special_width[n]
+    # a name for each array: to take one out of the network counts its users, at every turn of a loop
+    kinds, cells, rows = network.special_kind, network.special_cell, network.special_row
+    sides, widths, quarters = network.special_side, network.special_width, network.special_material
+    begin, materials, shares = network.laminate_start, network.laminate_material, network.laminate_share
+    normal, cross = network.laminate_normal, network.laminate_cross
+    along_x, along_y, rising, falling = links.x, links.y, links.rising, links.falling
+    for n in range(len(kinds)):
+        corner = cells[n]
+        has_west, has_east, has_south, has_north = sides[n, 0], sides[n, 1], sides[n, 2], sides[n, 3]
+        west, east, south, north = widths[n, 0], widths[n, 1], widths[n, 2], widths[n, 3]
         total, count = 0.0, 0.0
         if has_west and has_south:
             total, count = total + temperature[corner], count + 1.0
@@ -112,46 +110,50 @@ def _special_links(network, temperature, scale, links):
         if has_east and has_north:
             total, count = total + temperature[corner + stride_x + stride_y], count + 1.0
         mean = total / count
-        if network.special_kind[n] == QUARTERED:
-            bottom, top, left, right = _quartered_sides(
-                network.special_material[n], k, scale, mean, west, east, south, north
-            )
+        if kinds[n] == QUARTERED:
+            sw = _look_up_held(k, quarters[n, 0], mean) * scale[quarters[n, 0]]
+            se = _look_up_held(k, quarters[n, 1], mean) * scale[quarters[n, 1]]
+            nw = _look_up_held(k, quarters[n, 2], mean) * scale[quarters[n, 2]]
+            ne = _look_up_held(k, quarters[n, 3], mean) * scale[quarters[n, 3]]
+            # two in series on each side; at a border the missing quarters have no width and their sides are not used
+            bottom, top = (west + east) / (west / sw + east / se), (west + east) / (west / nw + east / ne)
+            left, right = (south + north) / (south / sw + north / nw), (south + north) / (south / se + north / ne)
         else:
-            row = network.special_row[n]
+            row = rows[n]
             parallel, series = 0.0, 0.0
-            for entry in range(network.laminate_start[row], network.laminate_start[row + 1]):
-                m = network.laminate_material[entry]
+            for entry in range(begin[row], begin[row + 1]):
+                m = materials[entry]
                 value = _look_up_held(k, m, mean) * scale[m]
-                parallel += network.laminate_share[entry] * value
-                series += network.laminate_share[entry] / value
+                parallel += shares[entry] * value
+                series += shares[entry] / value
             drop = parallel - 1.0 / series
-            bottom = top = parallel - drop * network.laminate_normal[row, 0]
-            left = right = parallel - drop * network.laminate_normal[row, 1]
-            if network.laminate_cross[row]:
+            bottom = top = parallel - drop * normal[row, 0]
+            left = right = parallel - drop * normal[row, 1]
+            if cross[row]:
                 # feels mean slopes only: energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted
                 # means of the slopes on opposite sides. The difference between opposite sides costs nothing: where an
                 # interface kinks the temperature that difference is real, and charging for it (as two separate sides
                 # do) makes every interface too conductive to first order.
                 size = 1.0 / ((west + east) * (south + north))
-                kx, ky, kxy = bottom * size, left * size, -drop * network.laminate_normal[row, 2] * size
+                kx, ky, kxy = bottom * size, left * size, -drop * normal[row, 2] * size
                 across_x, across_y = west * east, south * north
-                links.x[corner] += kx * south * south - ky * across_x - kxy * south * (east - west)
-                links.x[corner + stride_y] += kx * north * north - ky * across_x + kxy * north * (east - west)
-                links.y[corner] += ky * west * west - kx * across_y - kxy * west * (north - south)
-                links.y[corner + stride_x] += ky * east * east - kx * across_y + kxy * east * (north - south)
-                links.rising[corner] += kx * across_y + ky * across_x + kxy * (south * east + north * west)
-                links.falling[corner] += kx * across_y + ky * across_x - kxy * (south * west + north * east)
+                along_x[corner] += kx * south * south - ky * across_x - kxy * south * (east - west)
+                along_x[corner + stride_y] += kx * north * north - ky * across_x + kxy * north * (east - west)
+                along_y[corner] += ky * west * west - kx * across_y - kxy * west * (north - south)
+                along_y[corner + stride_x] += ky * east * east - kx * across_y + kxy * east * (north - south)
+                rising[corner] += kx * across_y + ky * across_x + kxy * (south * east + north * west)
+                falling[corner] += kx * across_y + ky * across_x - kxy * (south * west + north * east)
                 continue
         if has_west and has_east:
             if has_south:
-                links.x[corner] += bottom * south / (west + east)
+                along_x[corner] += bottom * south / (west + east)
             if has_north:
-                links.x[corner + stride_y] += top * north / (west + east)
+                along_x[corner + stride_y] += top * north / (west + east)
         if has_south and has_north:
             if has_west:
-                links.y[corner] += left * west / (south + north)
+                along_y[corner] += left * west / (south + north)
             if has_east:
-                links.y[corner + stride_x] += right * east / (south + north)
+                along_y[corner + stride_x] += right * east / (south + north)
 
 
 @kernel
@@ -197,11 +199,14 @@ def _content_at(network, scale, unknown, temperature):
     place = (temperature - TABLE_START) / TABLE_STEP
     index = min(max(int(place), 0), TABLE_LENGTH - 2)
     total, slope = 0.0, 0.0
-    for entry in range(network.content_start[unknown], network.content_start[unknown + 1]):
-        m = network.content_material[entry]
-        weight = network.content_area[entry] * scale[m]
-        low = network.enthalpy[m, index]
-        rise = network.enthalpy[m, index + 1] - low
+    start, material, area, enthalpy = (
+        network.content_start, network.content_material, network.content_area, network.enthalpy,
+    )  # fmt: skip
+    for entry in range(start[unknown], start[unknown + 1]):
+        m = material[entry]
+        weight = area[entry] * scale[m]
+        low = enthalpy[m, index]
+        rise = enthalpy[m, index + 1] - low
         total += weight * (low + rise * (place - index))
         slope += weight * rise
     return total, slope / TABLE_STEP
@@ -211,16 +216,22 @@ def _content_at(network, scale, unknown, temperature):
 def heat_content(network, temperature, scale, content, capacity):
     """Fill ``content`` [J/m] and its slope ``capacity`` [J/(m K)] (unknowns,) at ``temperature`` [K]."""
     enthalpy, material, area = network.enthalpy, network.main_material, network.main_area
-    for q in range(len(temperature)):
-        place = (temperature[q] - TABLE_START) / TABLE_STEP
-        index = min(max(int(place), 0), TABLE_LENGTH - 2)
+    flat, count = enthalpy.reshape(enthalpy.size), len(temperature)
+    place, share = np.empty(count, dtype=np.int64), np.empty(count)
+    for q in range(count):
+        row = (temperature[q] - TABLE_START) / TABLE_STEP
+        index = min(max(int(row), 0), TABLE_LENGTH - 2)
+        place[q] = material[q] * TABLE_LENGTH + index
+        share[q] = row - index
+    for q in range(count):
         weight = area[q] * scale[material[q]]
-        low = enthalpy[material[q], index]
-        rise = enthalpy[material[q], index + 1] - low
-        content[q] = weight * (low + rise * (place - index))
+        low = flat[place[q]]
+        rise = flat[place[q] + 1] - low
+        content[q] = weight * (low + rise * share[q])
         capacity[q] = weight * rise / TABLE_STEP
-    for n in range(len(network.mixed)):
-        q = network.mixed[n]
+    mixed = network.mixed
+    for n in range(len(mixed)):
+        q = mixed[n]
         content[q], capacity[q] = _content_at(network, scale, q, temperature[q])
 
 
