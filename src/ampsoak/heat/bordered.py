@@ -174,8 +174,9 @@ def solve_bordered(network, factor, inverse, right):
     cells, reduced = network.shape[4], factor.reduced
     lumps = len(reduced)
     first_skin = cells + lumps
-    for s in range(len(network.skin_conductor)):
-        right[cells + network.skin_conductor[s]] += factor.skin[s, 1] * right[first_skin + s]
+    skin, skin_conductor = factor.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
     for n in range(len(network.covered_cell)):
         right[network.covered_cell[n]] = 0.0
     padded = np.zeros((1, cells + PAD_ROWS))
@@ -194,6 +195,6 @@ def solve_bordered(network, factor, inverse, right):
         for cell in range(cells):
             inner[cell] -= column[cell] * value
     right[:cells] = inner
-    for s in range(len(network.skin_conductor)):
-        own = right[first_skin + s] / factor.skin[s, 0]
-        right[first_skin + s] = own + factor.skin[s, 1] * right[cells + network.skin_conductor[s]]
+    for s in range(len(skin_conductor)):
+        own = right[first_skin + s] / skin[s, 0]
+        right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]

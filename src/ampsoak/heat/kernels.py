@@ -184,12 +184,13 @@ def conductances(network, temperature, scale, links):
             total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
         links.face[face] = total
     first_skin = network.shape[4] + network.shape[5] + len(zones.is_open)
-    for s in range(len(network.skin_conductor)):
-        mean = 0.5 * (temperature[network.shape[4] + network.skin_conductor[s]] + temperature[first_skin + s])
+    skin_conductor, skin_weight = network.skin_conductor, network.skin_weight
+    for s in range(len(skin_conductor)):
+        mean = 0.5 * (temperature[network.shape[4] + skin_conductor[s]] + temperature[first_skin + s])
         total = 0.0
         for m in range(len(scale)):
-            if network.skin_weight[s, m] > 0.0:
-                total += network.skin_weight[s, m] * _look_up_held(k, m, mean) * scale[m]
+            if skin_weight[s, m] > 0.0:
+                total += skin_weight[s, m] * _look_up_held(k, m, mean) * scale[m]
         links.skin[s] = total
 
 
@@ -436,9 +437,10 @@ def net_heat(network, links, exchange, temperature, source, face_flow, net):
     for z in range(len(zones.is_open)):
         net[first_zone + z] += exchange.air_gain[z]
     first_skin = first_zone + len(zones.is_open)
-    for s in range(len(network.skin_conductor)):
-        conductor = cells + network.skin_conductor[s]
-        passed = links.skin[s] * (temperature[conductor] - temperature[first_skin + s])
+    skin, skin_conductor = links.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        conductor = cells + skin_conductor[s]
+        passed = skin[s] * (temperature[conductor] - temperature[first_skin + s])
         net[first_skin + s] += passed
         net[conductor] -= passed
 
@@ -503,10 +505,11 @@ def assemble(network, links, exchange, share, factor):
             corner[conductors + z, conductors + z] += share * exchange.air_slope[z]
     for n in range(len(network.covered_cell)):
         diagonal[network.covered_cell[n]] = 1.0
-    for s in range(len(network.skin_conductor)):
-        g, a, own = share * links.skin[s], network.skin_conductor[s], capacity[cells + len(corner) + s]
-        factor.skin[s] = own + g, g / (own + g)
-        corner[a, a] += own * (g / (own + g))
+    skin, conductance, skin_conductor = factor.skin, links.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        g, a, own = share * conductance[s], skin_conductor[s], capacity[cells + len(corner) + s]
+        skin[s, 0], skin[s, 1] = own + g, g / (own + g)
+        corner[a, a] += own * skin[s, 1]
 
 
 @kernel
