@@ -77,12 +77,22 @@ def test_bordered_system_against_dense(in_fronts):
     state = np.linspace(300.0, 350.0, unknowns)
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     balance.flow(state)
-    lumps = unknowns - cells
+    lumps, share = model.lumps, 3.0
     factor = empty_factor(network, plan)
-    factor.capacity[:] = balance.capacity(state)
+    factor.capacity[: model.first_skin] = balance.capacity(state)[: model.first_skin]
     factor.slope[:] = 0.01
-    kernels.assemble(network, balance.links, model.new_exchange(state), 3.0, factor)
-    full = np.block([[_dense_of(network, factor.matrix.stencil), factor.border.T], [factor.border, factor.corner]])
+    exchange = model.new_exchange(state)
+    kernels.assemble(network, balance.links, exchange, share, factor)  # skins that store nothing leave no trace
+    full = np.zeros((unknowns, unknowns))
+    full[: model.first_skin, : model.first_skin] = np.block(
+        [[_dense_of(network, factor.matrix.stencil), factor.border.T], [factor.border, factor.corner]]
+    )
+    factor.capacity[:] = balance.capacity(state)
+    assert len(network.skin_conductor) == 2
+    for skin, conductor in enumerate(network.skin_conductor):
+        ends, g = [cells + conductor, model.first_skin + skin], share * balance.links.skin[skin]
+        full[np.ix_(ends, ends)] += [[g, -g], [-g, g + factor.capacity[ends[1]]]]
+    kernels.assemble(network, balance.links, exchange, share, factor)
     right = np.random.default_rng(2).normal(size=unknowns)
     inverse = np.zeros((lumps, lumps))
     assert reduce_border(factor)

@@ -232,7 +232,7 @@ def _twin(scenario, model, times) -> np.ndarray:
         rate, (0.0, times[-1]), np.zeros(live.sum()), method="Radau", t_eval=times, rtol=1e-8, atol=1e-7
     )
     assert solution.success
-    return solution.y[-len(scenario.conductors) :].T + start[model.conductor_unknown]
+    return solution.y[np.cumsum(live)[model.conductor_unknown] - 1].T + start[model.conductor_unknown]
 
 
 @pytest.mark.parametrize("kind", ["linear", "nonlinear"])

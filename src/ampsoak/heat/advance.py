@@ -151,7 +151,7 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
             nodes[number + 1] = scheme[number, 0] + scheme[number, 1] + scheme[number, 2]
         ahead = (nodes[stage + 1] - nodes[stage]) / (nodes[stage] - nodes[stage - 1])
         gamma = scheme[0, 4]
-        for q in range(first_zone):
+        for q in range(len(state)):
             if capacity[q] > 0.0:
                 before = start.rate[q] * capacity[q] if stage == 1 else flows[0, q]
                 known = scheme[stage, 0] * flows[0, q]
@@ -160,8 +160,8 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
                 mean = known + gamma * (last[q] + ahead * (last[q] - before))
                 state[q] = start.temperature[q] + step * mean / capacity[q]
         reached, guessed = stages.states[stage - 1], stages.predicted[stage - 1]
-        for q in range(first_zone, len(state)):
-            state[q] += stages.follow[stage] * (reached[q] - guessed[q])
+        for q in range(first_zone, first_zone + len(zones.is_open)):
+            state[q] = predicted[q] + stages.follow[stage] * (reached[q] - guessed[q])
     for z in range(len(zones.is_open)):
         if zones.is_open[z]:
             state[first_zone + z] = predicted[first_zone + z]

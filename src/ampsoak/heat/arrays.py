@@ -70,7 +70,9 @@ class Grid(NamedTuple):
     covered (cells,): conductor that covers the cell's point, -1 for none
     link_state_x (nx - 1, ny), link_state_y (nx, ny - 1): 1 link between two live points, 0 cut by a conductor
     cut_cell, cut_conductor, cut_axis, cut_i, cut_j (n_cut,), cut_inverse (n_cut,): 1 / distance [1/m]
-    content_start (cells + conductors + 1,), content_material, content_area (entries,) [m²]: what stores heat
+    content_start (unknowns + 1,), content_material, content_area (entries,) [m²]: what stores heat
+    skin_conductor (n_skins,): conductor that each skin hangs on; skin_weight (n_skins, n_materials): conductance to it
+    = sum(weight * k) [m/m * k]
     face_cell, face_boundary (n_faces,), face_length [m], face_start (n_faces + 1,), face_material, face_weight: half
     conductance = sum(weight * k) [m/m * k]
     conductivity, enthalpy (n_materials, TABLE_LENGTH): [W/(m K)], [J/m³]
@@ -102,6 +104,8 @@ class Grid(NamedTuple):
     content_start: np.ndarray
     content_material: np.ndarray
     content_area: np.ndarray
+    skin_conductor: np.ndarray
+    skin_weight: np.ndarray
     face_cell: np.ndarray
     face_boundary: np.ndarray
     face_length: np.ndarray
@@ -130,7 +134,7 @@ class Network(NamedTuple):
     main_material, main_area (unknowns,): material that stores most of an unknown's heat; mixed (n,): unknowns that have
     others, as in Grid's content_*
     covered_cell, covered_by (n,): cells whose points conductors cover, and those conductors
-    face_*, conductivity, enthalpy, zones: as in Grid
+    skin_*, face_*, conductivity, enthalpy, zones: as in Grid
     """
 
     shape: np.ndarray
@@ -165,6 +169,8 @@ class Network(NamedTuple):
     main_material: np.ndarray
     main_area: np.ndarray
     mixed: np.ndarray
+    skin_conductor: np.ndarray
+    skin_weight: np.ndarray
     covered_cell: np.ndarray
     covered_by: np.ndarray
     face_cell: np.ndarray
@@ -195,7 +201,7 @@ class Exchange(NamedTuple):
 class Links(NamedTuple):
     """Conductances at one state, all [W/(m K)]: from each cell to its next along x and y, on the rising diagonal to the next
     along both, on the falling one from its next along x to its next along y, (cells,) each, 0 where there is none; cut links
-    (n_cut,), border half conductances (n_faces,) and paths to zone surfaces (n,)."""
+    (n_cut,), border half conductances (n_faces,), paths to zone surfaces (n,), and from conductors to their skins (n_skins,)."""
 
     x: np.ndarray
     y: np.ndarray
@@ -204,6 +210,7 @@ class Links(NamedTuple):
     cut: np.ndarray
     face: np.ndarray
     zone: np.ndarray
+    skin: np.ndarray
 
 
 class Surroundings(NamedTuple):

@@ -40,7 +40,8 @@ class Factor(NamedTuple):
 
     matrix: of the cells; border (lumps, cells): their coupling to conductors and air zones, the lumps; reduced (lumps, cells): matrix⁻¹
     border; schur (lumps, lumps): -border matrix⁻¹ border; corner (lumps, lumps): coupling of lumps, without the slope of the
-    Joule heat; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
+    Joule heat, with the skins eliminated; skin (n_skins, 2): diagonal of each skin [J/(m K)], and how far it follows its
+    conductor; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
     """
 
     matrix: BandMatrix | FrontMatrix
@@ -48,6 +49,7 @@ class Factor(NamedTuple):
     reduced: np.ndarray
     schur: np.ndarray
     corner: np.ndarray
+    skin: np.ndarray
     capacity: np.ndarray
     flow: np.ndarray
     slope: np.ndarray
@@ -56,7 +58,8 @@ class Factor(NamedTuple):
 def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | None = None) -> Factor:
     """A factor for ``network``; with a ``plan`` in fronts, else in ``band``, a new one where none is given."""
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
-    lumps, faces = len(network.main_area) - cells, len(network.face_cell)
+    unknowns, skins, faces = len(network.main_area), len(network.skin_conductor), len(network.face_cell)
+    lumps = unknowns - cells - skins
     stencil = np.zeros((5, cells))
     if plan is None:
         band = empty_band(cells, bandwidth) if band is None else band
@@ -65,8 +68,8 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
         matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, np.float64))
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
-        matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros(cells + lumps), np.zeros(faces),
-        np.zeros(faces),
+        matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
+        np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
     )  # fmt: skip
 
 
@@ -169,7 +172,11 @@ def invert_corner(factor, gain, inverse):
 def solve_bordered(network, factor, inverse, right):
     """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
     cells, reduced = network.shape[4], factor.reduced
-    lumps = len(right) - cells
+    lumps = len(reduced)
+    first_skin = cells + lumps
+    skin, skin_conductor = factor.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
     for n in range(len(network.covered_cell)):
         right[network.covered_cell[n]] = 0.0
     padded = np.zeros((1, cells + PAD_ROWS))
@@ -188,3 +195,6 @@ def solve_bordered(network, factor, inverse, right):
         for cell in range(cells):
             inner[cell] -= column[cell] * value
     right[:cells] = inner
+    for s in range(len(skin_conductor)):
+        own = right[first_skin + s] / skin[s, 0]
+        right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]

@@ -144,23 +144,27 @@ def _cut(model: HeatModel, mirror: Mirror) -> HeatModel:
 
     # what each old unknown became: every cell its own number or that of its image
     place = np.minimum(np.arange(count), count - 1 - np.arange(count))
-    image = np.empty(model.unknowns, dtype=np.int64)
+    image = np.empty(model.first_zone, dtype=np.int64)  # no zones where a section folds, and nothing asks for a skin's image
     image[old.ravel()] = np.take(new, place, axis=axis).ravel()
     groups, keeper, share, group_of = _conductor_groups(model, mirror)
     image[model.cells :] = cells + group_of
-    source_of = np.empty(cells + groups, dtype=np.int64)  # the old unknown that each new one is
+    skins, skin_group = _kept_skins(grid, keeper)
+    source_of = np.empty(cells + groups + len(skins), dtype=np.int64)  # the old unknown that each new one is
     keep = [slice(None), slice(None)]
     keep[axis] = slice(0, kept)
     source_of[new.ravel()] = old[tuple(keep)].ravel()
-    source_of[cells:] = model.cells + keeper
-    amount = np.ones(cells + groups)  # how much of the old unknown lies on this side
+    source_of[cells : cells + groups] = model.cells + keeper
+    source_of[cells + groups :] = model.first_skin + skins
+    amount = np.ones(len(source_of))  # how much of the old unknown lies on this side
     if odd:
         amount[np.take(new, kept - 1, axis=axis)] = 0.5
-    amount[cells:] = share
+    amount[cells : cells + groups] = share
+    amount[cells + groups :] = share[skin_group]
 
     arrays = {
         **_half_elements(grid, axis, kept, odd),
         **_half_contents(grid, source_of, amount),
+        **_half_skins(grid, skins, skin_group, share),
         **_half_cuts(grid, mirror, kept, image, model.cells, cells),
     }
     faces, face_arrays = _half_faces(model, axis, image, source_of, amount)
@@ -251,14 +255,32 @@ def _half_elements(grid: Grid, axis: int, kept: int, odd: bool) -> dict:
 
 def _half_contents(grid: Grid, source_of: np.ndarray, amount: np.ndarray) -> dict:
     """Heat contents of the kept unknowns."""
-    counts = np.diff(grid.content_start)[source_of]
-    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    entries = np.repeat(grid.content_start[source_of] - start[:-1], counts) + np.arange(start[-1])
+    start, entries = _rows(grid.content_start, source_of)
     return {
         "content_start": start,
         "content_material": grid.content_material[entries],
-        "content_area": grid.content_area[entries] * np.repeat(amount, counts),
+        "content_area": grid.content_area[entries] * np.repeat(amount, np.diff(start)),
     }
+
+
+def _rows(start: np.ndarray, chosen: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where the entries of the ``chosen`` rows begin, (n + 1,), and which of the old entries they are."""
+    counts = np.diff(start)[chosen]
+    new = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    return new, np.repeat(start[chosen] - new[:-1], counts) + np.arange(new[-1])
+
+
+def _kept_skins(grid: Grid, keeper: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Old number of the skins of the kept conductors, and the new number of their conductors."""
+    skin_of = np.full(int(grid.shape[5]), -1, dtype=np.int64)
+    skin_of[grid.skin_conductor] = np.arange(len(grid.skin_conductor))
+    kept = skin_of[keeper]
+    return kept[kept >= 0], np.flatnonzero(kept >= 0)
+
+
+def _half_skins(grid: Grid, skins: np.ndarray, group: np.ndarray, share: np.ndarray) -> dict:
+    """Skins of the kept conductors: area and perimeter are halved alike, and so is their conductance."""
+    return {"skin_conductor": group, "skin_weight": grid.skin_weight[skins] * share[group][:, None]}
 
 
 def _half_cuts(grid: Grid, mirror: Mirror, kept: int, image, old_cells: int, cells: int) -> dict:
@@ -284,9 +306,7 @@ def _half_faces(model: HeatModel, axis: int, image, source_of, amount) -> tuple[
     cell = image[grid.face_cell[chosen]]
     # a face of an edge that the mirror halves shrinks with its cell; one that lies along the mirror's edge is whole
     part = np.where(edge[chosen] == _OPPOSITE[axis][0], 1.0, amount[cell])
-    counts = np.diff(grid.face_start)[chosen]
-    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    entries = np.repeat(grid.face_start[chosen] - start[:-1], counts) + np.arange(start[-1])
+    start, entries = _rows(grid.face_start, chosen)
     renumbered = np.full(len(grid.face_cell), -1, dtype=np.int64)
     renumbered[chosen] = np.arange(len(chosen))
     faces = {}
@@ -303,5 +323,5 @@ def _half_faces(model: HeatModel, axis: int, image, source_of, amount) -> tuple[
         "face_length": grid.face_length[chosen] * part,
         "face_start": start,
         "face_material": grid.face_material[entries],
-        "face_weight": grid.face_weight[entries] * np.repeat(part, counts),
+        "face_weight": grid.face_weight[entries] * np.repeat(part, np.diff(start)),
     }

@@ -1,8 +1,9 @@
 """Compiled loops of the heat solver. Plain arrays in and out, one member per call, no Python objects, no fastmath.
 
-Unknowns are numbered cells first (cell (i, j) at i * stride_x + j * stride_y), conductors and air zones after them. Cells
-whose point lies in a conductor are *covered*: they carry the conductor's temperature and no equation of their own. Loops over
-cells have no branches and few arrays each, so that the compiler turns them into vector instructions.
+Unknowns are numbered cells first (cell (i, j) at i * stride_x + j * stride_y), conductors, air zones and skins after them.
+Cells whose point lies in a conductor are *covered*: they carry the conductor's temperature and no equation of their own. What
+other material they hold is the conductor's *skin*, an unknown that hangs on the conductor alone. Loops over cells have no
+branches and few arrays each, so that the compiler turns them into vector instructions.
 
 Discrete equation of a cell:  H(T_new) - H(T_old) = dt * sum(link conductance * temperature difference) + sources - film
 """
@@ -182,6 +183,15 @@ def conductances(network, temperature, scale, links):
             m = network.face_material[entry]
             total += network.face_weight[entry] * _look_up_held(k, m, here) * scale[m]
         links.face[face] = total
+    first_skin = network.shape[4] + network.shape[5] + len(zones.is_open)
+    skin_conductor, skin_weight = network.skin_conductor, network.skin_weight
+    for s in range(len(skin_conductor)):
+        mean = 0.5 * (temperature[network.shape[4] + skin_conductor[s]] + temperature[first_skin + s])
+        total = 0.0
+        for m in range(len(scale)):
+            if skin_weight[s, m] > 0.0:
+                total += skin_weight[s, m] * _look_up_held(k, m, mean) * scale[m]
+        links.skin[s] = total
 
 
 @inner
@@ -426,6 +436,13 @@ def net_heat(network, links, exchange, temperature, source, face_flow, net):
         net[zones.cell[index]] -= exchange.flow[index]
     for z in range(len(zones.is_open)):
         net[first_zone + z] += exchange.air_gain[z]
+    first_skin = first_zone + len(zones.is_open)
+    skin, skin_conductor = links.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        conductor = cells + skin_conductor[s]
+        passed = skin[s] * (temperature[conductor] - temperature[first_skin + s])
+        net[first_skin + s] += passed
+        net[conductor] -= passed
 
 
 @inner
@@ -444,7 +461,8 @@ def _add_links(conductance, share, low, high, count, diagonal, entries):
 def assemble(network, links, exchange, share, factor):
     """Fill the matrix  capacity + share * (links + film slopes)  of ``factor`` as stencil, border and corner; share [s].
 
-    Capacities, and slopes of the border faces, are those in ``factor``.
+    Capacities, and slopes of the border faces, are those in ``factor``. Skins are eliminated at once: the diagonal of their
+    conductor takes c g / (c + g) for a skin of capacity c and g = share * conductance, without any difference of large numbers.
     """
     zones = network.zones
     stride_x, stride_y, cells, conductors = network.shape[2], network.shape[3], network.shape[4], network.shape[5]
@@ -487,6 +505,11 @@ def assemble(network, links, exchange, share, factor):
             corner[conductors + z, conductors + z] += share * exchange.air_slope[z]
     for n in range(len(network.covered_cell)):
         diagonal[network.covered_cell[n]] = 1.0
+    skin, conductance, skin_conductor = factor.skin, links.skin, network.skin_conductor
+    for s in range(len(skin_conductor)):
+        g, a, own = share * conductance[s], skin_conductor[s], capacity[cells + len(corner) + s]
+        skin[s, 0], skin[s, 1] = own + g, g / (own + g)
+        corner[a, a] += own * skin[s, 1]
 
 
 @kernel

@@ -1,4 +1,4 @@
-"""Laws of films and of air layers: one function each, with equation, span and source. Temperatures in kelvin."""
+"""Laws of films, of air layers and of what lies on conductors: one function each, with equation, span and source. Temperatures in kelvin."""
 
 from __future__ import annotations
 
@@ -31,6 +31,33 @@ def air_film_properties(temperature):
     nu = np.interp(temperature, grid, [11.44e-6, 15.9e-6, 20.9e-6, 26.4e-6, 32.4e-6, 38.8e-6, 45.6e-6, 52.7e-6])
     alpha = np.interp(temperature, grid, [15.9e-6, 22.5e-6, 29.9e-6, 38.3e-6, 47.2e-6, 56.7e-6, 66.7e-6, 76.9e-6])
     return air_conductivity(np.clip(temperature, *air_conductivity.span)), nu, alpha, 1.0 / temperature
+
+
+def skin_conductance(conductivity, area, perimeter):
+    """Conductance between a hot body and a thin layer on it, kept as one lump: G = 3 k P² / A.
+
+    A slab of thickness d = A / P whose face follows a rising temperature T + r t and whose back is closed settles to
+    T + r t - (r / a) (d x - x² / 2) with a = k / (rho c); its mean lags behind the face by d² / (3 a). A lump of heat capacity
+    rho c A that takes G (face - lump) lags by rho c A / G. Both are the same for G = 3 k P / d: the first moment of the
+    response to any face temperature is exact, and at last the lump is as warm as the face.
+
+    Parameters
+    ----------
+    conductivity : float or (n,) array    of the layer [W/(m K)]
+    area : float                          of its cross section [m²]
+    perimeter : float                     length of the outline that it lies on [m]
+
+    Returns
+    -------
+    float or (n,) array                   [W/(m K)] per metre of length; layers much thinner than the body
+
+    Source
+    ------
+    Derived above; the series of the slab that it is checked against is Carslaw and Jaeger, Conduction of Heat in Solids,
+    section 3.4 (from memory, high confidence). Worked example: 0.17 W/(m K), 0.25 mm² round an outline of 5 mm give
+    51 W/(m K).
+    """
+    return 3.0 * conductivity * perimeter**2 / area
 
 
 def _rayleigh(difference, air_temperature, length):

@@ -25,10 +25,12 @@ from ampsoak.heat.arrays import (
 from ampsoak.heat.bordered import plan_of
 from ampsoak.heat.contacts import with_contacts
 from ampsoak.heat.dissection import Plan
+from ampsoak.heat.laws import skin_conductance
 from ampsoak.heat.numbering import network_of
 from ampsoak.heat.zones import zone_arrays
 from ampsoak.library.materials import Material
 from ampsoak.scenario.case import EDGES, Scenario
+from ampsoak.scenario.shapes import Ring
 from ampsoak.section.build import Section
 
 _FLATTEST = 2.0  # aspect up to which elements are blended; links stay positive up to the root of 5
@@ -105,8 +107,8 @@ class HeatModel:
 
     @property
     def unknowns(self) -> int:
-        """Cells, then conductors, then air zones."""
-        return self.cells + self.lumps
+        """Cells, then conductors, then air zones, then skins of conductors."""
+        return self.first_skin + len(self.grid.skin_conductor)
 
     @cached_property
     def plan(self) -> Plan | None:
@@ -117,6 +119,11 @@ class HeatModel:
     def first_zone(self) -> int:
         """Number of the first air zone in a state."""
         return self.cells + int(self.grid.shape[5])
+
+    @property
+    def first_skin(self) -> int:
+        """Number of the first skin of a conductor in a state."""
+        return self.cells + self.lumps
 
     @property
     def coefficient(self) -> np.ndarray:
@@ -148,7 +155,7 @@ class HeatModel:
     def new_links(self) -> Links:
         """Empty conductances of the right shapes."""
         grid = self.grid
-        sizes = [self.cells] * 4 + [len(grid.cut_cell), len(grid.face_cell), len(grid.zones.cell)]
+        sizes = [self.cells] * 4 + [len(grid.cut_cell), len(grid.face_cell), len(grid.zones.cell), len(grid.skin_conductor)]
         return Links(*(np.zeros(size) for size in sizes))
 
     def joule_at_20(self, currents: np.ndarray) -> np.ndarray:
@@ -278,8 +285,12 @@ def _elements(section, part_material, part_conductor, materials):
     }
 
 
-def _contents(section, part_material, part_conductor, materials, order, cells):
-    """What stores heat: per cell its materials; per conductor its metal and the slivers of the cells it covers."""
+def _contents(section, part_material, materials, order, cells) -> dict:
+    """What stores heat: per cell its materials; per conductor its metal; per skin the slivers of the cells covered.
+
+    Returns content arrays as in ``Grid``, and those of the skins. A conductor whose outline lies on grid lines has no
+    slivers and no skin.
+    """
     scenario = section.scenario
     by_material = _by_material(section.cell_area, part_material, len(materials))
     conductors = scenario.conductors
@@ -287,9 +298,12 @@ def _contents(section, part_material, part_conductor, materials, order, cells):
     amounts = np.zeros((cells + len(conductors) + len(zones), len(materials)))
     amounts[order.ravel()] = by_material.reshape(-1, len(materials))
     owner = section.point_conductor.ravel()
+    skins = {}
     for index, conductor in enumerate(conductors):
         rows = order.ravel()[owner == index]
-        amounts[cells + index] = amounts[rows].sum(axis=0)
+        slivers = amounts[rows].sum(axis=0)
+        if slivers.sum() > _SLIVER * conductor.metal_area:
+            skins[index] = slivers
         amounts[rows] = 0.0
         amounts[cells + index, materials.index(scenario.parts[conductor.part].material)] += conductor.metal_area
     for number, part in enumerate(zones):
@@ -299,10 +313,23 @@ def _contents(section, part_material, part_conductor, materials, order, cells):
             area = section.cell_area[:, :, section.air.zone_parts[number]].sum()
             amounts[cells + len(conductors) + number, materials.index(part.material)] += area
         amounts[rows] = 0.0
-    counts = (amounts > 0).sum(axis=1)
+    slivers = np.array(list(skins.values())).reshape(-1, len(materials))
+    outlines = [_outline_length(conductors[index].shape) for index in skins]
+    weights = [skin_conductance(row / row.sum(), row.sum(), length) for row, length in zip(slivers, outlines, strict=True)]
+    amounts = np.concatenate([amounts, slivers])
     unknown, material = np.nonzero(amounts > 0)
-    start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    return start, material.astype(np.int64), amounts[unknown, material]
+    return {
+        "content_start": np.concatenate([[0], np.cumsum((amounts > 0).sum(axis=1))]).astype(np.int64),
+        "content_material": material.astype(np.int64),
+        "content_area": amounts[unknown, material],
+        "skin_conductor": np.array(list(skins), dtype=np.int64),
+        "skin_weight": np.array(weights).reshape(-1, len(materials)),
+    }
+
+
+def _outline_length(shape) -> float:
+    """Length [m] of all outlines of a conductor: a tube has two."""
+    return shape.perimeter + (2 * np.pi * shape.inner if isinstance(shape, Ring) else 0.0)
 
 
 def _faces(section, part_material, materials, order):
@@ -425,7 +452,6 @@ def build_model(section: Section) -> HeatModel:
         [-1 if conductor >= 0 else materials.index(part.material) for part, conductor in zip(scenario.parts, part_conductor, strict=True)]
     )
     conductivity, enthalpy = _tables(tuple(materials))
-    start, content_material, content_area = _contents(section, part_material, part_conductor, materials, order, cells)
     state_x, state_y = _link_states(section)
     west = np.concatenate([section.x_lines[:1] * 0, section.x_lines[1:] - section.x_points])
     east = np.concatenate([section.x_points - section.x_lines[:-1], [0.0]])
@@ -451,9 +477,7 @@ def build_model(section: Section) -> HeatModel:
         cut_i=cut.i[inside],
         cut_j=cut.j[inside],
         cut_inverse=1.0 / np.maximum(cut.distance[inside], least),
-        content_start=start,
-        content_material=content_material,
-        content_area=content_area,
+        **_contents(section, part_material, materials, order, cells),
         **_faces(section, part_material, materials, order),
         conductivity=conductivity,
         enthalpy=enthalpy,
@@ -465,8 +489,9 @@ def build_model(section: Section) -> HeatModel:
         if part.heat_source is not None:
             area = np.zeros(len(grid.content_start) - 1)
             np.add.at(area, order.ravel(), section.cell_area[:, :, index].ravel())
+            heir = _heirs(grid, slivers=part_conductor[index] < 0)
             for cell in np.flatnonzero(grid.covered >= 0):
-                area[cells + grid.covered[cell]] += area[cell]
+                area[heir[grid.covered[cell]]] += area[cell]
                 area[cell] = 0.0
             sources.append((index, area))
     model = HeatModel(
@@ -489,6 +514,15 @@ def build_model(section: Section) -> HeatModel:
         current_factor=np.array([conductor.current_factor for conductor in scenario.conductors]),
     )
     return with_contacts(model, section.contact_at_ends[inside])
+
+
+def _heirs(grid: Grid, slivers: bool) -> np.ndarray:
+    """Unknown that takes what cells covered by each conductor or zone would, (lumps,); ``slivers`` are of other parts."""
+    cells, lumps = int(grid.shape[4]), int(grid.shape[5]) + len(grid.zones.is_open)
+    heir = cells + np.arange(lumps)
+    if slivers:
+        heir[grid.skin_conductor] = cells + lumps + np.arange(len(grid.skin_conductor))
+    return heir
 
 
 def _scatter(order: np.ndarray, values: np.ndarray) -> np.ndarray:

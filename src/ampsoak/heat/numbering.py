@@ -42,6 +42,8 @@ def network_of(grid: Grid) -> Network:
         content_material=grid.content_material,
         content_area=grid.content_area,
         **_main_content(grid),
+        skin_conductor=grid.skin_conductor,
+        skin_weight=grid.skin_weight,
         covered_cell=covered_cell,
         covered_by=grid.covered[covered_cell],
         face_cell=grid.face_cell,

@@ -98,7 +98,7 @@ class SteadySolver:
         heat[metal] += joule * (1 + model.coefficient * (temperature[metal] - 293.15))
         net = np.zeros(model.unknowns)
         kernels.net_heat(network, self.links, exchange, temperature, heat, factor.flow, net)
-        net[model.first_zone :][zones.is_open] = 0.0
+        net[model.first_zone : model.first_skin][zones.is_open] = 0.0
         status = 0
         if not held:
             kernels.heat_content(network, temperature, ones, np.empty(model.unknowns), factor.capacity)

@@ -520,7 +520,8 @@ class Stepper:
 
     def _failure(self, what: str, step: float) -> NumericalError:
         model = self.model
-        hottest = int(np.argmax(self.temperature))
+        solid = np.append(model.grid.covered, np.zeros(model.first_zone - model.cells)) < model.first_zone - model.cells
+        hottest = int(np.argmax(np.where(solid, self.temperature[: model.first_zone], -np.inf)))
         conductor = hottest - model.cells if hottest >= model.cells else int(model.grid.covered[hottest])
         if conductor >= 0:
             place = f"conductor {model.section.scenario.conductors[model.keeper[conductor]].name}"
@@ -584,6 +585,8 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     own = np.array([temperature if p.start_temperature is None else p.start_temperature for p in scenario.parts])
     area = model.section.cell_area
     state = np.full(model.unknowns, float(temperature))
+    if (own == temperature).all():
+        return state
     capacity = np.array([float(p.material.volumetric_heat_capacity(t)) for p, t in zip(scenario.parts, own, strict=True)])
     weight = area * capacity
     total = weight @ np.ones(len(own))  # sums over a short last axis are slow
@@ -592,7 +595,12 @@ def start_state(model: HeatModel, temperature: float) -> np.ndarray:
     for unknown, conductor in zip(model.conductor_unknown, scenario.conductors, strict=True):
         state[unknown] = own[conductor.part]
     if model.section.air is not None:
-        state[model.first_zone :] = own[model.section.air.zone_parts]
+        state[model.first_zone : model.first_skin] = own[model.section.air.zone_parts]
+    of_conductor = [conductor.part for conductor in scenario.conductors]
+    for skin, conductor in enumerate(model.grid.skin_conductor):
+        held = weight[model.section.point_conductor == model.keeper[conductor]].sum(axis=0)
+        held[of_conductor] = 0.0
+        state[model.first_skin + skin] = (held @ own) / held.sum()
     return state
 
 
