@@ -98,7 +98,7 @@ def test_bordered_system_against_dense(in_fronts):
     assert reduce_border(factor)
     assert invert_corner(factor, np.zeros(lumps), inverse)
     answer = right.copy()
-    solve_bordered(network, factor, inverse, answer)
+    solve_bordered(factor, network.covered_cell, network.skin_conductor, inverse, answer)
     right[network.covered_cell] = 0.0
     assert answer == pytest.approx(solve(full, right), rel=1e-9, abs=1e-12)
 

@@ -19,7 +19,7 @@ from ampsoak.heat.kernels import (
     spread_conductors,
     zone_exchange,
 )
-from ampsoak.heat.sums import largest, total
+from ampsoak.heat.sums import copy_to, largest, total
 
 # tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own
 MAKE, CHORD, INVERT, SOLVE, GUESS = 1, 2, 4, 8, 16
@@ -63,8 +63,8 @@ class Stages(NamedTuple):
     states (3, unknowns) [K], flows (3, unknowns) [W/m]: temperature and heat flow of the stages
     after (3, unknowns): heat content, heat capacity and slope at the end
     surface (n_faces,) [K]: of the border faces, kept from step to step; face_flow, face_slope (n_faces,): heat leaving them
-    content, capacity, net, right (unknowns,): scratch; capacity holds that of where a stage got to that did not settle
-    inverse (lumps, lumps): of the corner; contraction (1,): of the iteration so far
+    content, capacity, net, right, base, heat (unknowns,): scratch; capacity holds that of where a stage got to that did not settle
+    inverse (lumps, lumps): of the corner; gain (conductors,) [J/(m K)]: slope of the Joule heat in it; contraction (1,): of the iteration so far
     result (4,): iterations, heat generated and lost [J/m], error [K]
     """
 
@@ -80,21 +80,23 @@ class Stages(NamedTuple):
     capacity: np.ndarray
     net: np.ndarray
     right: np.ndarray
+    base: np.ndarray
+    heat: np.ndarray
     inverse: np.ndarray
+    gain: np.ndarray
     contraction: np.ndarray
     result: np.ndarray
 
 
 @inner
-def _make_matrix(network, links, exchange, properties, start, load, factor, surface, share, step, chord):
+def _make_matrix(network, links, exchange, properties, start, load, factor, stages, share, step, chord):
     """Assemble and factorise  capacity + share * (links + film slopes); share and step [s].
 
     Properties are looked up half way through the step, as far as the slope tells: those serve all stages best. With ``chord``
     capacities are means over the whole step, as far as the slope tells. False when the matrix is not positive definite.
     """
     count = len(start.temperature)
-    if chord or not properties.linear:
-        ahead, there = np.empty(count), np.empty(count)
+    ahead, there, surface = stages.base, stages.heat, stages.surface
     if chord:
         capacity = factor.capacity
         for q in range(count):
@@ -143,13 +145,13 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
     """
     state, predicted, zones = stages.states[stage], stages.predicted[stage], network.zones
     first_zone = network.shape[4] + network.shape[5]
-    state[:] = predicted
+    copy_to(state, predicted)
     if stage > 0:
         flows, last = stages.flows, stages.flows[stage - 1]
-        nodes = np.zeros(4)  # of the start and the stages, as shares of the step
-        for number in range(3):
-            nodes[number + 1] = scheme[number, 0] + scheme[number, 1] + scheme[number, 2]
-        ahead = (nodes[stage + 1] - nodes[stage]) / (nodes[stage] - nodes[stage - 1])
+        here = scheme[stage, 0] + scheme[stage, 1] + scheme[stage, 2]  # nodes, as shares of the step
+        there = scheme[stage - 1, 0] + scheme[stage - 1, 1] + scheme[stage - 1, 2]
+        behind = 0.0 if stage == 1 else scheme[0, 0]
+        ahead = (here - there) / (there - behind)
         gamma = scheme[0, 4]
         for q in range(len(state)):
             if capacity[q] > 0.0:
@@ -202,21 +204,26 @@ def advance(
     weight = gamma * step
     joule, coefficient, matrix_heat = load.joule, properties.coefficient, load.joule[2]
     surface, inverse = stages.surface, stages.inverse
+    covered_cell, skin_conductor = network.covered_cell, network.skin_conductor
     if tasks & MAKE:
         made = _make_matrix(
-            network, links, exchange, properties, start, load, factor, surface, weight, step, tasks & CHORD != 0
+            network, links, exchange, properties, start, load, factor, stages, weight, step, tasks & CHORD != 0
         )
         if not made:
             return NOT_DEFINITE
-    if tasks & INVERT and not invert_corner(factor, weight * matrix_heat * coefficient, inverse):
-        return GAINS
+    if tasks & INVERT:
+        gain = stages.gain
+        for c in range(len(gain)):
+            gain[c] = weight * matrix_heat[c] * coefficient[c]
+        if not invert_corner(factor, gain, inverse):
+            return GAINS
     if tasks & SOLVE == 0:
         return DONE
     linear, tight, frozen = properties.linear, properties.tight, factor.capacity
     n = len(start.content)
     here, capacity, net, right = stages.content, stages.capacity, stages.net, stages.right
     face_flow, face_slope, flows, result = stages.face_flow, stages.face_slope, stages.flows, stages.result
-    base, heat = np.empty(n), np.empty(n)
+    base, heat = stages.base, stages.heat
     same = True
     for stage in range(3):
         for c in range(joule.shape[1]):
@@ -225,7 +232,7 @@ def advance(
         result[:] = 0.0
     for stage in range(max(first, 0), 3):
         state = stages.states[stage]
-        base[:] = start.content
+        copy_to(base, start.content)
         for earlier in range(stage):
             share, flow = step * scheme[stage, earlier], flows[earlier]
             for q in range(n):
@@ -242,7 +249,7 @@ def advance(
             if len(zones.cell):
                 zone_exchange(network, links, state, exchange)
             border_flow(network, links, load.around, stage, state, surface, face_flow, face_slope)
-            heat[:] = load.source[stage]
+            copy_to(heat, load.source[stage])
             generated, lost = supplied, total(face_flow)
             for c in range(joule.shape[1]):
                 made_there = joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
@@ -266,7 +273,7 @@ def advance(
                 break
             if iteration == most:
                 break
-            solve_bordered(network, factor, inverse, right)
+            solve_bordered(factor, covered_cell, skin_conductor, inverse, right)
             previous = change
             change = largest(right)
             for q in range(n):
@@ -311,11 +318,11 @@ def advance(
         result[2] += step * scheme[2, stage] * lost
     for q in range(n):
         right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
-    solve_bordered(network, factor, inverse, right)
+    solve_bordered(factor, covered_cell, skin_conductor, inverse, right)
     # a largest value passes over what is no number, a sum does not
     result[3] = largest(right) if abs(total(right)) < np.inf else np.inf
     state, after = stages.states[2], stages.after
-    net[:] = here
+    copy_to(net, here)
     _settle(network, properties.capacity_scale, net, state, after[0], after[1])
     spread_conductors(network, state)
     border_flow(network, links, load.around, len(load.around.air) - 1, state, surface, face_flow, face_slope)

@@ -26,7 +26,7 @@ def compile_share() -> None:
     exchange, ones, coefficient = model.new_exchange(state), np.ones(len(model.materials)), np.ones(model.lumps)
     around, faces = BoundaryTables(()).at(0.0), np.zeros(len(network.face_cell))
     factor, stages = bordered.empty_factor(network), new_stages(model, faces)
-    compile_for(bordered.solve_bordered, network, factor, stages.inverse, state)
+    compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, stages.inverse, state)
     compile_for(bordered.invert_corner, factor, coefficient, stages.inverse)
     compile_for(bordered.reduce_border, factor)
     compile_for(kernels.assemble, network, links, exchange, 1.0, factor)

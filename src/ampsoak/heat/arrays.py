@@ -186,7 +186,8 @@ class Network(NamedTuple):
 
 class Exchange(NamedTuple):
     """Work arrays of the zones at one state: surface temperature, heat leaving the solid, its slope, its slope against
-    the air, (n,); irradiation (n_patches,); film coefficient (n_groups,); heat into and slope of the air (n_zones,)."""
+    the air, (n,); irradiation (n_patches,); film coefficient (n_groups,); heat into and slope of the air (n_zones,); and
+    scratch (n_groups,), (n_groups,), (n_patches,)."""
 
     surface: np.ndarray
     flow: np.ndarray
@@ -196,6 +197,9 @@ class Exchange(NamedTuple):
     coefficient: np.ndarray
     air_gain: np.ndarray
     air_slope: np.ndarray
+    warmth: np.ndarray
+    share: np.ndarray
+    power: np.ndarray
 
 
 class Links(NamedTuple):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ampsoak.heat.compiling import inner, kernel
+from ampsoak.heat.compiling import roomy_inner, roomy_kernel
 from ampsoak.heat.tiles import (
     SIDE,
     TILE,
@@ -41,7 +41,7 @@ def empty_bands(count: int, cells: int, bandwidth: int, dtype: type = np.float64
     return aligned_zeros(count * panels, numbers, dtype).reshape(count, panels, numbers)
 
 
-@inner
+@roomy_inner
 def _fill_panel(flat, reach, before, panel, window, at, eight):
     """Fill the tiles of eight columns, which begin at the places ``at`` of ``window``.
 
@@ -64,7 +64,7 @@ def _fill_panel(flat, reach, before, panel, window, at, eight):
             add_diagonal(window, near, far, reach[kind] % SIDE, eight, 0)
 
 
-@kernel
+@roomy_kernel
 def factorise_band(stencil, strides, band):
     """Fill ``band`` (see ``empty_band``) with the Cholesky factor of the matrix that ``stencil`` stands for.
 
@@ -107,7 +107,7 @@ def factorise_band(stencil, strides, band):
     return True
 
 
-@kernel
+@roomy_kernel
 def solve_band_columns(band, rights):
     """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for a factorised ``band``.
 

@@ -9,7 +9,7 @@ from numba.extending import overload
 
 from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
-from ampsoak.heat.compiling import kernel
+from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
 from ampsoak.heat.sums import dot
 
@@ -109,7 +109,7 @@ def _choose_solve(matrix, rights):
     return lambda matrix, rights: solve_band_columns(matrix.band, rights)
 
 
-@kernel
+@roomy_kernel
 def reduce_border(factor):
     """Factorise the cells' matrix as its stencil says; fill ``reduced`` and ``schur``.
 
@@ -131,7 +131,7 @@ def reduce_border(factor):
     return True
 
 
-@kernel
+@roomy_kernel
 def invert_corner(factor, gain, inverse):
     """Fill ``inverse`` of schur + corner - gain, (lumps, lumps); gain (conductors,): slope of the Joule heat [J/(m K)].
 
@@ -168,17 +168,17 @@ def invert_corner(factor, gain, inverse):
     return True
 
 
-@kernel
-def solve_bordered(network, factor, inverse, right):
+@roomy_kernel
+def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
     """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
-    cells, reduced = network.shape[4], factor.reduced
-    lumps = len(reduced)
+    reduced = factor.reduced
+    lumps, cells = reduced.shape
     first_skin = cells + lumps
-    skin, skin_conductor = factor.skin, network.skin_conductor
+    skin = factor.skin
     for s in range(len(skin_conductor)):
         right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
-    for n in range(len(network.covered_cell)):
-        right[network.covered_cell[n]] = 0.0
+    for n in range(len(covered_cell)):
+        right[covered_cell[n]] = 0.0
     padded = np.zeros((1, cells + PAD_ROWS))
     inner = padded[0, :cells]
     inner[:] = right[:cells]

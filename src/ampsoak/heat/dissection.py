@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ampsoak.heat.compiling import inner, kernel
+from ampsoak.heat.compiling import roomy_inner, roomy_kernel
 from ampsoak.heat.tiles import (
     SIDE,
     TILE,
@@ -214,7 +214,7 @@ def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     )
 
 
-@inner
+@roomy_inner
 def _eliminate(room, panels, tiles, lower, start):
     """Eliminate the first ``panels`` panels of a front of ``tiles``, put their factor into ``lower`` from ``start``,
     and take what they leave from the others; False if not positive definite.
@@ -242,7 +242,7 @@ def _eliminate(room, panels, tiles, lower, start):
     return True
 
 
-@inner
+@roomy_inner
 def _take_child(ring, begin, end, start, scratch):
     """Add what a front left behind, from ``start`` of ``scratch``, to the room of its parent; its ring: begin to end.
     """
@@ -257,7 +257,7 @@ def _take_child(ring, begin, end, start, scratch):
             start += TILE
 
 
-@kernel
+@roomy_kernel
 def factorise_fronts(plan, stencil, lower, scratch):
     """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite.
 
@@ -296,7 +296,7 @@ def factorise_fronts(plan, stencil, lower, scratch):
     return True
 
 
-@kernel
+@roomy_kernel
 def solve_fronts_columns(plan, lower, rights):
     """Overwrite ``rights`` (count, at least cells) by the solutions for factorised fronts.
 

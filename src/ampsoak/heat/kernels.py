@@ -26,7 +26,8 @@ from ampsoak.heat.arrays import (
     TABLE_STEP,
     ZONE_ROUNDS,
 )
-from ampsoak.heat.compiling import inner, kernel
+from ampsoak.heat.compiling import inner, quick_kernel
+from ampsoak.heat.sums import copy_to
 
 
 @inner
@@ -44,7 +45,8 @@ def _plain_links(network, temperature, scale, links):
     stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
     k, weight, material = network.conductivity, network.plain_weight, network.plain_material
     flat = k.reshape(k.size)
-    here, place, share = np.zeros(cells), np.empty(cells, dtype=np.int64), np.empty(cells)
+    along_x, along_y, rising, falling = links.x, links.y, links.rising, links.falling
+    place, share, here = along_x, rising, falling  # until they are filled
     # slices rather than sums of indices: those the compiler takes for possibly negative, and then keeps to one at a time
     east, north, beyond = temperature[stride_x:], temperature[stride_y:], temperature[stride_x + stride_y :]
     inner_cells = cells - stride_x - stride_y
@@ -56,9 +58,10 @@ def _plain_links(network, temperature, scale, links):
         place[q] = material[q] * TABLE_LENGTH + index
         share[q] = row - index
     for q in range(inner_cells):
-        low = flat[place[q]]
-        here[q] = (low + (flat[place[q] + 1] - low) * share[q]) * scale[material[q]]
-    along_x, along_y, rising, falling = links.x, links.y, links.rising, links.falling
+        number = int(place[q])
+        low = flat[number]
+        here[q] = (low + (flat[number + 1] - low) * share[q]) * scale[material[q]]
+    here[inner_cells:] = 0.0
     bottom, top, left, right, diagonal = weight[0], weight[1], weight[2], weight[3], weight[4]
     for q in range(cells):
         along_x[q] = here[q] * bottom[q]
@@ -72,7 +75,7 @@ def _plain_links(network, temperature, scale, links):
         ahead[q] += here[q] * right[q]
     for q in range(cells):
         rising[q] = here[q] * diagonal[q]
-    falling[:] = rising
+    copy_to(falling, rising)
     axis, first, second = network.rim_axis, network.rim_place, network.rim_other
     rim_material, rim_weight = network.rim_material, network.rim_weight
     for n in range(len(axis)):
@@ -156,7 +159,7 @@ def _special_links(network, temperature, scale, links):
                 along_y[corner + stride_x] += right * east / (south + north)
 
 
-@kernel
+@quick_kernel
 def conductances(network, temperature, scale, links):
     """Fill ``links`` at ``temperature`` (unknowns,) [K]; ``scale`` (n_materials,) multiplies each conductivity."""
     _plain_links(network, temperature, scale, links)
@@ -213,12 +216,12 @@ def _content_at(network, scale, unknown, temperature):
     return total, slope / TABLE_STEP
 
 
-@kernel
+@quick_kernel
 def heat_content(network, temperature, scale, content, capacity):
     """Fill ``content`` [J/m] and its slope ``capacity`` [J/(m K)] (unknowns,) at ``temperature`` [K]."""
     enthalpy, material, area = network.enthalpy, network.main_material, network.main_area
     flat, count = enthalpy.reshape(enthalpy.size), len(temperature)
-    place, share = np.empty(count, dtype=np.int64), np.empty(count)
+    place, share = capacity, content  # until they are filled
     for q in range(count):
         row = (temperature[q] - TABLE_START) / TABLE_STEP
         index = min(max(int(row), 0), TABLE_LENGTH - 2)
@@ -226,8 +229,9 @@ def heat_content(network, temperature, scale, content, capacity):
         share[q] = row - index
     for q in range(count):
         weight = area[q] * scale[material[q]]
-        low = flat[place[q]]
-        rise = flat[place[q] + 1] - low
+        number = int(place[q])
+        low = flat[number]
+        rise = flat[number + 1] - low
         content[q] = weight * (low + rise * share[q])
         capacity[q] = weight * rise / TABLE_STEP
     mixed = network.mixed
@@ -262,7 +266,7 @@ def _film(surroundings, row, b, surface):
     return flow, slope
 
 
-@kernel
+@quick_kernel
 def border_flow(network, links, surroundings, row, temperature, surface, flow, slope):
     """Fill surface temperature [K], heat leaving [W/m] and its slope [W/(m K)] of each border face, (n_faces,).
 
@@ -325,7 +329,7 @@ def _zone_coefficient(zones, group, difference, air):
     return low + (high - low) * (row - m)
 
 
-@kernel
+@quick_kernel
 def zone_exchange(network, links, temperature, exchange):
     """Fill ``exchange`` at ``temperature`` (unknowns,) [K]: what solids give to the air and to each other.
 
@@ -336,8 +340,7 @@ def zone_exchange(network, links, temperature, exchange):
     count = len(zones.cell)
     groups, patches = len(zones.group_zone), len(zones.patch_zone)
     first_zone = network.shape[4] + network.shape[5]
-    warmth, share = np.zeros(groups), np.zeros(groups)
-    power = np.zeros(patches)
+    warmth, share, power = exchange.warmth, exchange.share, exchange.power
     for turn in range(ZONE_ROUNDS + 1):
         warmth[:] = 0.0
         share[:] = 0.0
@@ -400,30 +403,30 @@ def zone_exchange(network, links, temperature, exchange):
 
 
 @inner
-def _add_flows(conductance, temperature, low, high, count, flow, net):
-    """Heat along one kind of link, ``low`` and ``high`` being how far its ends are from the cell that it belongs to."""
+def _add_flows(conductance, temperature, low, high, count, net):
+    """Heat along one kind of link, ``low`` and ``high`` being how far its ends are from the cell that it belongs to.
+
+    Reckoned once for each end, to the same bits, since loops over both ends at once are no vector instructions.
+    """
     behind, ahead = temperature[low:], temperature[high:]
-    for q in range(count):
-        flow[q] = conductance[q] * (ahead[q] - behind[q])
     taken, given = net[low:], net[high:]
     for q in range(count):
-        taken[q] += flow[q]
+        taken[q] += conductance[q] * (ahead[q] - behind[q])
     for q in range(count):
-        given[q] -= flow[q]
+        given[q] -= conductance[q] * (ahead[q] - behind[q])
 
 
-@kernel
+@quick_kernel
 def net_heat(network, links, exchange, temperature, source, face_flow, net):
     """Fill ``net`` (unknowns,) [W/m]: heat flowing into each unknown; ``source`` (unknowns,) [W/m] is added."""
     zones = network.zones
     stride_x, stride_y, cells = network.shape[2], network.shape[3], network.shape[4]
-    flow = np.empty(cells)
-    net[:] = source
+    copy_to(net, source)
     both = stride_x + stride_y
-    _add_flows(links.x, temperature, 0, stride_x, cells - stride_x, flow, net)
-    _add_flows(links.y, temperature, 0, stride_y, cells - stride_y, flow, net)
-    _add_flows(links.rising, temperature, 0, both, cells - both, flow, net)
-    _add_flows(links.falling, temperature, stride_x, stride_y, cells - both, flow, net)
+    _add_flows(links.x, temperature, 0, stride_x, cells - stride_x, net)
+    _add_flows(links.y, temperature, 0, stride_y, cells - stride_y, net)
+    _add_flows(links.rising, temperature, 0, both, cells - both, net)
+    _add_flows(links.falling, temperature, stride_x, stride_y, cells - both, net)
     for index in range(len(network.cut_cell)):
         here, conductor = network.cut_cell[index], cells + network.cut_conductor[index]
         passed = links.cut[index] * (temperature[conductor] - temperature[here])
@@ -457,7 +460,7 @@ def _add_links(conductance, share, low, high, count, diagonal, entries):
         ahead[q] -= entries[q]
 
 
-@kernel
+@quick_kernel
 def assemble(network, links, exchange, share, factor):
     """Fill the matrix  capacity + share * (links + film slopes)  of ``factor`` as stencil, border and corner; share [s].
 
@@ -469,7 +472,7 @@ def assemble(network, links, exchange, share, factor):
     stencil, border, corner, capacity = factor.matrix.stencil, factor.border, factor.corner, factor.capacity
     diagonal = stencil[0]
     both = stride_x + stride_y
-    diagonal[:] = capacity[:cells]
+    copy_to(diagonal, capacity)
     _add_links(links.x, share, 0, stride_x, cells - stride_x, diagonal, stencil[1])
     _add_links(links.y, share, 0, stride_y, cells - stride_y, diagonal, stencil[2])
     _add_links(links.rising, share, 0, both, cells - both, diagonal, stencil[3])
@@ -512,7 +515,7 @@ def assemble(network, links, exchange, share, factor):
         corner[a, a] += own * skin[s, 1]
 
 
-@kernel
+@quick_kernel
 def spread_conductors(network, temperature):
     """Copy each conductor's temperature onto the cells whose points it covers."""
     cells = network.shape[4]
@@ -532,7 +535,7 @@ def _cubic_weights(share, length):
     )
 
 
-@kernel
+@quick_kernel
 def read_cubics(before, rate_before, after, rate_after, length, shares, states):
     """Fill ``states`` (n, unknowns) with cubics through both ends of a step of ``length`` [s] at ``shares`` (n,) of it."""
     for number in range(len(shares)):
@@ -542,7 +545,7 @@ def read_cubics(before, rate_before, after, rate_after, length, shares, states):
             state[q] = (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q])
 
 
-@kernel
+@quick_kernel
 def read_maxima(before, rate_before, after, rate_after, length, shares, chosen, start, maxima):
     """Fill ``maxima`` (n, groups) with the largest of each group's cubics; group g is chosen[start[g] : start[g + 1]]."""
     for number in range(len(shares)):

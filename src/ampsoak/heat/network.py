@@ -150,6 +150,9 @@ class HeatModel:
             coefficient=np.zeros(len(self.network.zones.group_zone)),
             air_gain=np.zeros(len(self.network.zones.is_open)),
             air_slope=np.zeros(len(self.network.zones.is_open)),
+            warmth=np.zeros(len(self.network.zones.group_zone)),
+            share=np.zeros(len(self.network.zones.group_zone)),
+            power=np.zeros(patches),
         )
 
     def new_links(self) -> Links:

@@ -109,7 +109,7 @@ class SteadySolver:
             elif not invert_corner(factor, joule * model.coefficient, self.inverse):
                 status = 2
         if status == 0:
-            solve_bordered(network, factor, self.inverse, net)
+            solve_bordered(factor, network.covered_cell, network.skin_conductor, self.inverse, net)
         return status, net
 
     def solve(

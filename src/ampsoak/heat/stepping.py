@@ -544,7 +544,8 @@ def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
     return Stages(
         predicted=np.zeros((3, n)), follow=np.zeros(3), states=np.zeros((3, n)), flows=np.zeros((3, n)),
         after=np.zeros((3, n)), surface=surface, face_flow=np.zeros(len(surface)), face_slope=np.zeros(len(surface)),
-        content=np.zeros(n), capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), inverse=np.zeros((lumps, lumps)),
+        content=np.zeros(n), capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), base=np.zeros(n), heat=np.zeros(n), inverse=np.zeros((lumps, lumps)),
+        gain=np.zeros(len(model.keeper)),
         contraction=np.ones(1), result=np.zeros(4),
     )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Sums and largest values in several strands, so that no addition waits for the one before it; the order is fixed."""
+"""Copies; sums and largest values in several strands, so that no addition waits for the one before it; the order is fixed."""
 
 from __future__ import annotations
 
@@ -56,3 +56,10 @@ def dot(one, other):
     for q in range(whole, len(one)):
         s0 += one[q] * other[q]
     return ((s0 + s1) + (s2 + s3)) + ((s4 + s5) + (s6 + s7))
+
+
+@inner
+def copy_to(target, values):
+    """Fill ``target`` with as many of ``values``; assigning one array to another would need memory for the case that they overlap."""
+    for q in range(len(target)):
+        target[q] = values[q]
