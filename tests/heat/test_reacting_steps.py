@@ -20,7 +20,7 @@ from ampsoak.heat import reactions as laws
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.fold import folded
 from ampsoak.heat.reactions import ReactantReader, asked_reactions, reactions_of
-from ampsoak.heat.stepping import _SCHEME, Member, Stepper, start_state
+from ampsoak.heat.stepping import SCHEME, Member, Stepper, start_state
 from ampsoak.library.laws import GAS_CONSTANT
 from ampsoak.library.materials import Reaction
 from ampsoak.scenario.case import CurrentProfile, Paint, Part, RunSettings
@@ -132,14 +132,14 @@ def test_a_step_takes_no_more_than_is_left_however_long_it_is():
     found = reactions_of(model_for(scenario, (even(1.0, 2), even(1.0, 2))))
     for order in (0.0, 0.5, 0.854, 1.0, 1.5, 2.0, 3.0):
         several = replace(found, order=np.full(len(found.mass), order))
-        speeds = several.stage_speeds(np.full((3, len(remaining)), 500.0), remaining, scheme_step, _SCHEME)
+        speeds = several.stage_speeds(np.full((3, len(remaining)), 500.0), remaining, scheme_step, SCHEME)
         for stage in range(3):
-            left = remaining - scheme_step * _SCHEME[stage, : stage + 1] @ speeds[: stage + 1]
-            base = remaining - scheme_step * _SCHEME[stage, :stage] @ speeds[:stage]
+            left = remaining - scheme_step * SCHEME[stage, : stage + 1] @ speeds[: stage + 1]
+            base = remaining - scheme_step * SCHEME[stage, :stage] @ speeds[:stage]
             assert np.all(left >= np.minimum(base, 0.0) - 1e-12)
         # the stages satisfy their own equation where something is left: speed = k left^n
         rate = several.rate_constant(np.full(len(remaining), 500.0))
-        left = remaining - scheme_step * _SCHEME[0, 0] * speeds[0]
+        left = remaining - scheme_step * SCHEME[0, 0] * speeds[0]
         there = left > 1e-6 * remaining  # below, subtracting leaves rounding only
         assert speeds[0][there] == pytest.approx((rate * np.maximum(left, 0.0) ** order)[there], rel=1e-5)
 

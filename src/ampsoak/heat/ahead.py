@@ -1,18 +1,18 @@
 """Compile kernels that a run will need later, in a process beside the one that runs.
 
-The compiler works on one kernel at a time, and a first run waits for all of them. Two processes that share the cache folder
-take from both ends: the run in the order in which it calls, this one the other way round.
+The compiler works on one kernel at a time, and a first run waits for all of them. Of two processes that share the cache folder
+the run compiles in the order in which it calls, ending with the step that holds all others, and this one what the
+run would come to last before it.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from ampsoak.heat import bordered, kernels
-from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat import advance, bordered, kernels
 from ampsoak.heat.compiling import compile_for
 from ampsoak.heat.network import HeatModel, build_model
-from ampsoak.heat.stepping import new_stages
+from ampsoak.heat.stepping import SCHEME, new_stages
 from ampsoak.library.materials import constant_material
 from ampsoak.scenario.case import Conductor, Paint, Part, RunSettings, Scenario, Start
 from ampsoak.scenario.shapes import Circle
@@ -20,21 +20,19 @@ from ampsoak.section.build import build_section
 
 
 def compile_share() -> None:
-    """Compile what a run calls last, then what it calls before that; what the run has compiled meanwhile is taken over."""
+    """Compile what a run needs before its first step and does not come to at once; what it has compiled meanwhile is taken over."""
     model = _small_model()
     network, links, state = model.network, model.new_links(), np.full(model.unknowns, 300.0)
-    exchange, ones, coefficient = model.new_exchange(state), np.ones(len(model.materials)), np.ones(model.lumps)
-    around, faces = BoundaryTables(()).at(0.0), np.zeros(len(network.face_cell))
+    exchange, ones, faces = model.new_exchange(state), np.ones(len(model.materials)), np.zeros(len(model.network.face_cell))
     factor, stages = bordered.empty_factor(network), new_stages(model, faces)
-    compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, stages.inverse, state)
-    compile_for(bordered.invert_corner, factor, coefficient, stages.inverse)
-    compile_for(bordered.reduce_border, factor)
-    compile_for(kernels.assemble, network, links, exchange, 1.0, factor)
+    start = advance.Start(state, state, state)
     compile_for(kernels.net_heat, network, links, exchange, state, state, faces, state)
     compile_for(kernels.zone_exchange, network, links, state, exchange)
-    compile_for(kernels.border_flow, network, links, around, 0, state, faces, faces, faces)
-    compile_for(kernels.heat_content, network, state, ones, state, state)
-    compile_for(kernels.conductances, network, state, ones, links)
+    compile_for(kernels.assemble, network, links, exchange, 1.0, factor)
+    compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, stages.inverse, state)
+    compile_for(bordered.invert_corner, factor, stages.gain, stages.inverse)
+    compile_for(advance._first_guess, network, start, state, stages, SCHEME, 1.0, 1)
+    compile_for(advance._settle, network, ones, state, state, state, state)
 
 
 def _small_model() -> HeatModel:

@@ -11,7 +11,7 @@ from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
 from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
-from ampsoak.heat.sums import dot
+from ampsoak.heat.sums import copy_to, dot
 
 
 class BandMatrix(NamedTuple):
@@ -121,10 +121,12 @@ def reduce_border(factor):
     lumps, cells = border.shape
     rights = np.zeros((lumps, cells + PAD_ROWS))
     for a in range(lumps):
-        rights[a, :cells] = border[a]
+        for q in range(cells):
+            rights[a, q] = border[a, q]
     _solve_cells(matrix, rights)
     for a in range(lumps):
-        reduced[a] = rights[a, :cells]
+        for q in range(cells):
+            reduced[a, q] = rights[a, q]
     for a in range(lumps):
         for b in range(lumps):
             factor.schur[a, b] = -dot(border[a], reduced[b])
@@ -139,10 +141,15 @@ def invert_corner(factor, gain, inverse):
     """
     corner = factor.corner
     lumps = len(corner)
-    small = factor.schur + corner
+    small, work = np.empty((lumps, lumps)), np.empty((lumps, lumps))
+    for a in range(lumps):
+        for b in range(lumps):
+            small[a, b] = factor.schur[a, b] + corner[a, b]
     for a in range(len(gain)):
         small[a, a] -= gain[a]
-    work = small.copy()
+    for a in range(lumps):
+        for b in range(lumps):
+            work[a, b] = small[a, b]
     for a in range(lumps):
         if not (work[a, a] > 1e-12 * abs(corner[a, a])):
             return False
@@ -181,7 +188,7 @@ def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
         right[covered_cell[n]] = 0.0
     padded = np.zeros((1, cells + PAD_ROWS))
     inner = padded[0, :cells]
-    inner[:] = right[:cells]
+    copy_to(inner, right)
     for a in range(lumps):
         right[cells + a] -= dot(reduced[a], inner)
     _solve_cells(factor.matrix, padded)
@@ -194,7 +201,7 @@ def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
         column = reduced[a]
         for cell in range(cells):
             inner[cell] -= column[cell] * value
-    right[:cells] = inner
+    copy_to(right[:cells], inner)
     for s in range(len(skin_conductor)):
         own = right[first_skin + s] / skin[s, 0]
         right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]

@@ -48,7 +48,7 @@ _NODE_ARRAY = np.array(_NODES)
 _A21 = (1 - GAMMA) / 2
 _E2 = (0.5 - GAMMA) / (_NODES[1] - GAMMA)  # embedded second-order weights on the first two stages
 _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
-_SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row per stage
+SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row per stage
     [
         [GAMMA, 0.0, 0.0, _ERROR[0], GAMMA],
         [_A21, GAMMA, 0.0, _ERROR[1], GAMMA],
@@ -289,7 +289,7 @@ class Stepper:
             self.factorised += 1
         return advance(
             model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), load,
-            self.factor, self.stages, step, _SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
+            self.factor, self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
 
     def _tasks(self, step: float, moment: Moment) -> int | None:
@@ -410,7 +410,7 @@ class Stepper:
             return step / 4
         error = float(self.stages.result[3])
         if speeds is not None:
-            known = (self.stages.states, self.remaining, step, _SCHEME, self.capacity)
+            known = (self.stages.states, self.remaining, step, SCHEME, self.capacity)
             # nothing forgets what is missing of a reactant, so its error gets no more than the tolerance itself
             error = max(error, _LOCAL_SHARE * self.reactions.error(speeds, *known))
         allowed = _LOCAL_SHARE * self.tolerance
@@ -471,18 +471,18 @@ class Stepper:
         than the corrections can follow), or when a reactant would be used up well inside it; else the speeds (3, n) [1/s].
         """
         found, left, stages = self.reactions, self.remaining, self.stages
-        speeds = found.stage_speeds(stages.predicted, left, step, _SCHEME)
+        speeds = found.stage_speeds(stages.predicted, left, step, SCHEME)
         power, tasks = found.given_off(speeds), tasks | GUESS
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
         for _ in range(_MOST_ROUNDS):
             if not self._solve_stages(step, load._replace(source=load.source + power), tasks):
                 return None
             tasks = 0
-            again = found.stage_speeds(stages.states, left, step, _SCHEME)
+            again = found.stage_speeds(stages.states, left, step, SCHEME)
             wanted = found.given_off(again)
             change = GAMMA * step * np.abs(wanted - power).max(axis=0)
             if (change <= most * self.capacity).all():
-                used = step * (_SCHEME[2, :3] @ speeds)
+                used = step * (SCHEME[2, :3] @ speeds)
                 return speeds if (used <= np.maximum(left, 0.0) + _OVERDRAWN).all() else None
             speeds, power = again, wanted
         return None
@@ -502,7 +502,7 @@ class Stepper:
         )  # fmt: skip
         if speeds is not None:
             result.left_before = self.remaining
-            result.left_after = self.remaining = self.remaining - step * (_SCHEME[2, :3] @ speeds)
+            result.left_after = self.remaining = self.remaining - step * (SCHEME[2, :3] @ speeds)
             if self.outrun:
                 factor, self.outrun = min(factor, 1.0), False  # what was too long once may be so again
         self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
