@@ -29,7 +29,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage import laws
@@ -93,6 +92,8 @@ def _first_reach(value: Callable, slope: Callable, duration: float, scales) -> f
 
     ``value`` and ``slope`` take (n,) times. Peaks between the looks are found by the change of sign of the slope.
     """
+    from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
     looks = [np.linspace(0.0, duration, 25)]
     looks += [scale * np.geomspace(1e-3, 8.0, 24) for scale in scales if np.isfinite(scale)]
     times = np.unique(np.concatenate(looks))

@@ -20,7 +20,6 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
 
 from ampsoak.base.errors import NumericalError
 from ampsoak.coverage import laws
@@ -107,6 +106,8 @@ class LimitLine:
         return time
 
     def _fit(self, first):
+        from scipy.interpolate import PchipInterpolator  # a tenth of a second to import, so only where it is needed
+
         if first is None:
             return None
         start = first - 1 if first and self.outcome[first - 1] == BEYOND else first

@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.coverage.edges import MINIMUM_TIME, Band
 from ampsoak.coverage.limit_line import STATES, LimitLine
@@ -140,6 +139,8 @@ def _sample(pieces: np.ndarray) -> np.ndarray:
 
 def _crossings(line: LimitLine, band: Band, samples: np.ndarray) -> list[float]:
     """Currents at which the line meets the slow edge, the fast edge or the shortest time, inside smooth pieces."""
+    from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
     limit = _log(line.at(samples.ravel())[0])
     roots = []
     for edge in (band.slow, band.fast, None):

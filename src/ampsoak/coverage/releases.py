@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage import laws
@@ -101,6 +100,8 @@ class Integral:
 
     def _walk(self, state: State, start: float, stop: float, duration: float) -> tuple[float, float]:
         """Share used up at the end of the segment, and the time at which it reaches 1 (inf if it does not)."""
+        from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
         share, passed = state[0], 0.0
         for first, last, length in self._pieces(start, stop, duration):
             if max(first, last) <= self.pickup and not first == last == self.pickup:

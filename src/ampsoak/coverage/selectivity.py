@@ -20,7 +20,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq
 
 from ampsoak.base.errors import UsageError
 from ampsoak.coverage.edges import INSTANTANEOUS_TIME, Band, DeviceCurve
@@ -205,6 +204,8 @@ def _pairs(above: Band, below: Band, grading: float):
 
 
 def _borders(above: Band, below: Band, lowest: float, highest: float, grading: float, more) -> np.ndarray:
+    from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
+
     breaks = set(more) | {c for band in (above, below) for edge in (band.fast, band.slow) for c in edge.breaks()}
     pieces = np.array([lowest, *sorted(c for c in breaks if lowest < c < highest), highest])
     log = np.log(pieces)
