@@ -195,8 +195,8 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     )  # fmt: skip
 
 
-def empty_fronts(plan: Plan, dtype: type = np.float32) -> tuple[np.ndarray, np.ndarray]:
-    """Room for a factor (``lower``), by default in single precision, and ``scratch`` to make it in."""
+def empty_fronts(plan: Plan, dtype: type = np.float64) -> tuple[np.ndarray, np.ndarray]:
+    """Room for a factor (``lower``), and ``scratch`` to make it in."""
     return aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0], aligned_zeros(1, int(plan.sizes[1]))[0]
 
 
