@@ -248,7 +248,7 @@ def test_fronts_need_little_memory():
     # 31/4 n log2 n numbers (A. George 1973; A. J. Hoffman et al., SIAM J. Numer. Anal. 10 (1973) 364, from memory), to
     # which tiles that are not full add up to a half; remainders on a stack are a small part of that
     plan = make_plan(160, 150, 150, 1)
-    lower, scratch = empty_fronts(plan)
+    lower, scratch = empty_fronts(plan, SINGLE)
     cells = 160 * 150
     least = 31 / 4 * cells * np.log2(cells) / 2
     assert lower.dtype == np.float32

@@ -10,14 +10,18 @@ Division by zero gives infinities, as everywhere in numpy: checks at every divis
 from __future__ import annotations
 
 import numba
+from numba.core.options import DefaultOptions
 
 _options = {"cache": True, "nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 
-kernel = numba.njit(**_options, _nrt=False)
-quick_kernel = numba.njit(**_options | {"nogil": False}, _nrt=False)
-inner = numba.njit(**_options, _nrt=False, no_cpython_wrapper=True)
-roomy_kernel = numba.njit(**_options, _nrt=True)
-roomy_inner = numba.njit(**_options, _nrt=True, no_cpython_wrapper=True)
+# an option the compiler does not document; where it has gone, users are counted and all else is as before
+_counted, _uncounted = ({"_nrt": count} if hasattr(DefaultOptions, "_nrt") else {} for count in (True, False))
+
+kernel = numba.njit(**_options, **_uncounted)
+quick_kernel = numba.njit(**_options | {"nogil": False}, **_uncounted)
+inner = numba.njit(**_options, **_uncounted, no_cpython_wrapper=True)
+roomy_kernel = numba.njit(**_options, **_counted)
+roomy_inner = numba.njit(**_options, **_counted, no_cpython_wrapper=True)
 
 
 def compile_for(function, *arguments) -> None:
