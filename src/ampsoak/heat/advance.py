@@ -65,7 +65,7 @@ class Stages(NamedTuple):
     surface (n_faces,) [K]: of the border faces, kept from step to step; face_flow, face_slope (n_faces,): heat leaving them
     content, capacity, net, right, base, heat (unknowns,): scratch; capacity holds that of where a stage got to that did not settle
     inverse (lumps, lumps): of the corner; gain (conductors,) [J/(m K)]: slope of the Joule heat in it; contraction (1,): of the iteration so far
-    result (4,): iterations, heat generated and lost [J/m], error [K]
+    result (6,): iterations, heat generated and lost [J/m], error [K], heat stored [J/m], highest temperature [K]
     """
 
     predicted: np.ndarray
@@ -329,4 +329,5 @@ def advance(
     for q in range(n):
         after[2, q] = flows[2, q] / after[1, q] if after[1, q] > 0.0 else 0.0
     spread_conductors(network, after[2])
+    result[4], result[5] = total(after[0]) - total(start.content), largest(state)
     return DONE

@@ -551,9 +551,10 @@ def read_maxima(before, rate_before, after, rate_after, length, shares, chosen, 
     for number in range(len(shares)):
         a, b, c, d = _cubic_weights(shares[number], length)
         for group in range(len(start) - 1):
-            most = -np.inf
-            for q in chosen[start[group] : start[group + 1]]:
-                most = max(most, (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q]))
-            maxima[number, group] = most
+            most = other = -np.inf  # in turns, so that neither waits for the one before it
+            for place in range(start[group], start[group + 1]):
+                q = chosen[place]
+                most, other = other, max(most, (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q]))
+            maxima[number, group] = max(most, other)
 
 

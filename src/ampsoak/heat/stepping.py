@@ -7,6 +7,7 @@ flowed in. Its error is estimated against an embedded second-order solution, fil
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -56,6 +57,7 @@ SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row pe
     ]
 )
 _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
+_RUNG = math.log(_LADDER)
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
 _STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leave open
@@ -491,12 +493,12 @@ class Stepper:
         model, stages = self.model, self.stages
         state = stages.states[2].copy()
         content, capacity, rate = stages.after.copy()
-        if not (state.max() < _ABSURD):
+        if not (stages.result[5] < _ABSURD):
             raise self._failure("heat runs away without end", step)
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
             generated=model.copies * float(stages.result[1]), lost=model.copies * float(stages.result[2]),
-            stored=model.copies * float((content - self.content).sum()), current=moment.current,
+            stored=model.copies * float(stages.result[4]), current=moment.current,
             joule=moment.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
             surface_flow=stages.face_flow.copy(),
         )  # fmt: skip
@@ -546,7 +548,7 @@ def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
         after=np.zeros((3, n)), surface=surface, face_flow=np.zeros(len(surface)), face_slope=np.zeros(len(surface)),
         content=np.zeros(n), capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), base=np.zeros(n), heat=np.zeros(n), inverse=np.zeros((lumps, lumps)),
         gain=np.zeros(len(model.keeper)),
-        contraction=np.ones(1), result=np.zeros(4),
+        contraction=np.ones(1), result=np.zeros(6),
     )  # fmt: skip
 
 
@@ -560,7 +562,7 @@ def _part_times(model: HeatModel) -> set[float]:
 
 def _on_ladder(step: float) -> float:
     """Largest length on the ladder not above ``step`` [s]."""
-    return _LADDER ** np.floor(np.log(step) / np.log(_LADDER) + 1e-9)
+    return _LADDER ** math.floor(math.log(step) / _RUNG + 1e-9)
 
 
 def run_members(work: Callable[[int], object], count: int, workers: int | None = None) -> list:

@@ -78,7 +78,7 @@ class LimitWatch:
                     above = not above
                 previous = mark
             self.above[index] = above
-        return sorted(found, key=lambda crossing: crossing[1])
+        return sorted(found, key=lambda crossing: crossing[1]) if len(found) > 1 else found
 
     def _root(self, index: int, low: float, high: float, step: Step) -> tuple[float, int]:
         """When the limit is passed between ``low`` and ``high`` [s], and the part that passes it."""
@@ -130,6 +130,8 @@ class PartReader:
         return self._spread(np.add.reduceat(temperature[..., self._chosen] * self._share, self._start, axis=-1))
 
     def _spread(self, values: np.ndarray) -> np.ndarray:
+        if self._filled.all():
+            return values
         spread = np.full((*values.shape[:-1], len(self.cells)), np.nan)
         spread[..., self._filled] = values
         return spread
