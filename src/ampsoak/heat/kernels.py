@@ -118,45 +118,52 @@ def _special_links(network, temperature, scale, links):
             se = _look_up_held(k, quarters[n, 1], mean) * scale[quarters[n, 1]]
             nw = _look_up_held(k, quarters[n, 2], mean) * scale[quarters[n, 2]]
             ne = _look_up_held(k, quarters[n, 3], mean) * scale[quarters[n, 3]]
-            # two in series on each side; at a border the missing quarters have no width and their sides are not used
-            bottom, top = (west + east) / (west / sw + east / se), (west + east) / (west / nw + east / ne)
-            left, right = (south + north) / (south / sw + north / nw), (south + north) / (south / se + north / ne)
-        else:
-            row = rows[n]
-            parallel, series = 0.0, 0.0
-            for entry in range(begin[row], begin[row + 1]):
-                m = materials[entry]
-                value = _look_up_held(k, m, mean) * scale[m]
-                parallel += shares[entry] * value
-                series += shares[entry] / value
-            drop = parallel - 1.0 / series
-            bottom = top = parallel - drop * normal[row, 0]
-            left = right = parallel - drop * normal[row, 1]
-            if cross[row]:
-                # feels mean slopes only: energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted
-                # means of the slopes on opposite sides. The difference between opposite sides costs nothing: where an
-                # interface kinks the temperature that difference is real, and charging for it (as two separate sides
-                # do) makes every interface too conductive to first order.
-                size = 1.0 / ((west + east) * (south + north))
-                kx, ky, kxy = bottom * size, left * size, -drop * normal[row, 2] * size
-                across_x, across_y = west * east, south * north
-                along_x[corner] += kx * south * south - ky * across_x - kxy * south * (east - west)
-                along_x[corner + stride_y] += kx * north * north - ky * across_x + kxy * north * (east - west)
-                along_y[corner] += ky * west * west - kx * across_y - kxy * west * (north - south)
-                along_y[corner + stride_x] += ky * east * east - kx * across_y + kxy * east * (north - south)
-                rising[corner] += kx * across_y + ky * across_x + kxy * (south * east + north * west)
-                falling[corner] += kx * across_y + ky * across_x - kxy * (south * west + north * east)
-                continue
+            # two in series on each side
+            if has_west and has_east:
+                if has_south:
+                    along_x[corner] += south * sw * se / (west * se + east * sw)
+                if has_north:
+                    along_x[corner + stride_y] += north * nw * ne / (west * ne + east * nw)
+            if has_south and has_north:
+                if has_west:
+                    along_y[corner] += west * sw * nw / (south * nw + north * sw)
+                if has_east:
+                    along_y[corner + stride_x] += east * se * ne / (south * ne + north * se)
+            continue
+        row = rows[n]
+        parallel, series = 0.0, 0.0
+        for entry in range(begin[row], begin[row + 1]):
+            m = materials[entry]
+            value = _look_up_held(k, m, mean) * scale[m]
+            parallel += shares[entry] * value
+            series += shares[entry] / value
+        drop = parallel - 1.0 / series
+        level, upright = parallel - drop * normal[row, 0], parallel - drop * normal[row, 1]
+        if cross[row]:
+            # feels mean slopes only: energy = area (kx gx² + 2 kxy gx gy + ky gy²) with gx, gy the width-weighted
+            # means of the slopes on opposite sides. The difference between opposite sides costs nothing: where an
+            # interface kinks the temperature that difference is real, and charging for it (as two separate sides
+            # do) makes every interface too conductive to first order.
+            size = 1.0 / ((west + east) * (south + north))
+            kx, ky, kxy = level * size, upright * size, -drop * normal[row, 2] * size
+            across_x, across_y = west * east, south * north
+            along_x[corner] += kx * south * south - ky * across_x - kxy * south * (east - west)
+            along_x[corner + stride_y] += kx * north * north - ky * across_x + kxy * north * (east - west)
+            along_y[corner] += ky * west * west - kx * across_y - kxy * west * (north - south)
+            along_y[corner + stride_x] += ky * east * east - kx * across_y + kxy * east * (north - south)
+            rising[corner] += kx * across_y + ky * across_x + kxy * (south * east + north * west)
+            falling[corner] += kx * across_y + ky * across_x - kxy * (south * west + north * east)
+            continue
         if has_west and has_east:
             if has_south:
-                along_x[corner] += bottom * south / (west + east)
+                along_x[corner] += level * south / (west + east)
             if has_north:
-                along_x[corner + stride_y] += top * north / (west + east)
+                along_x[corner + stride_y] += level * north / (west + east)
         if has_south and has_north:
             if has_west:
-                along_y[corner] += left * west / (south + north)
+                along_y[corner] += upright * west / (south + north)
             if has_east:
-                along_y[corner + stride_x] += right * east / (south + north)
+                along_y[corner + stride_x] += upright * east / (south + north)
 
 
 @quick_kernel
