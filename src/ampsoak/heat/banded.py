@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from ampsoak.heat.compiling import roomy_inner, roomy_kernel
+from ampsoak.heat.rows import backward_rows, forward_rows
 from ampsoak.heat.tiles import (
     SIDE,
     TILE,
@@ -128,3 +129,16 @@ def solve_band_columns(band, rights):
     for panel in range(panels - 1, -1, -1):
         for k in range(count):
             backward(factor, panel * tiles * TILE, min(tiles, panels - panel), values, k * length + SIDE * panel)
+
+
+@roomy_kernel
+def solve_band_rows(band, rows):
+    """``solve_band_columns`` for eight right sides side by side: rows (at least cells filled up to whole panels, 8) as one
+    array of numbers. Rows past the cells stay as they are, as they are coupled to nothing.
+    """
+    panels, tiles = band.shape[0], band.shape[1] // TILE
+    factor, wide = band.reshape(band.size), np.empty(band.shape[1])
+    for panel in range(panels):
+        forward_rows(factor, panel * tiles * TILE, min(tiles, panels - panel), rows, TILE * panel, wide)
+    for panel in range(panels - 1, -1, -1):
+        backward_rows(factor, panel * tiles * TILE, min(tiles, panels - panel), rows, TILE * panel, wide)

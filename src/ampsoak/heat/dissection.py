@@ -20,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ampsoak.heat.compiling import roomy_inner, roomy_kernel
+from ampsoak.heat.rows import backward_rows, forward_rows
 from ampsoak.heat.tiles import (
     SIDE,
     TILE,
@@ -346,3 +347,44 @@ def solve_fronts_columns(plan, lower, rights):
     for n in range(count):
         for cell in range(cells):
             rights[n, cell] = work[n * stride + plan.position[cell]]
+
+
+@roomy_kernel
+def solve_fronts_rows(plan, lower, rows):
+    """``solve_fronts_columns`` for eight right sides side by side: rows (at least cells, 8) as one array of numbers."""
+    cells, fronts = len(plan.position), len(plan.front) - 1
+    work, local = np.zeros((plan.sizes[0] + 1) * SIDE), np.empty(plan.sizes[2] * SIDE)
+    wide = np.empty(plan.sizes[2] * SIDE)
+    for cell in range(cells):
+        for m in range(SIDE):
+            work[SIDE * plan.position[cell] + m] = rows[SIDE * cell + m]
+    for turn in range(2 * fronts):
+        down = turn < fronts
+        f = turn if down else 2 * fronts - 1 - turn
+        ring, start = plan.front[f, _RING], plan.front[f if down else f + 1, _LOWER]
+        pivots, around = plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS], plan.front[f + 1, _RING] - ring
+        panels, tiles = pivots // SIDE, (pivots + around) // SIDE
+        begin, far = SIDE * plan.front[f, _PIVOTS], SIDE * pivots
+        for k in range(far):
+            local[k] = work[begin + k]
+        for k in range(around):
+            for m in range(SIDE):
+                local[far + SIDE * k + m] = 0.0 if down else work[SIDE * plan.ring[0, ring + k] + m]
+        for step in range(panels):
+            panel = step if down else panels - 1 - step
+            size = (tiles - panel) * TILE
+            if down:
+                forward_rows(lower, start, tiles - panel, local, TILE * panel, wide)
+                start += size
+            else:
+                start -= size
+                backward_rows(lower, start, tiles - panel, local, TILE * panel, wide)
+        for k in range(far):
+            work[begin + k] = local[k]
+        if down:
+            for k in range(around):
+                for m in range(SIDE):
+                    work[SIDE * plan.ring[0, ring + k] + m] += local[far + SIDE * k + m]
+    for cell in range(cells):
+        for m in range(SIDE):
+            rows[SIDE * cell + m] = work[SIDE * plan.position[cell] + m]

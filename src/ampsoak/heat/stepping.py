@@ -7,7 +7,6 @@ flowed in. Its error is estimated against an embedded second-order solution, fil
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -38,6 +37,7 @@ from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
+from ampsoak.heat.pace import LADDER, LOCAL_SHARE, SMALLEST, Pace, on_ladder, within
 from ampsoak.heat.reactions import Reactions
 from ampsoak.scenario.case import CurrentProfile
 
@@ -56,21 +56,15 @@ SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row pe
         [_B1, _B2, GAMMA, _ERROR[2], GAMMA],
     ]
 )
-_LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can serve again
-_RUNG = math.log(_LADDER)
-_SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
 _STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leave open
 _TIGHT_SHARE = 0.01
-_TREND, _GROWTH = 1.5, 8.0  # most that the trend of the error adds; most that a step grows
-_START = 12.0  # tolerances that the first step after a jump would go at its first slope
 _PIECE = 12_000_000  # [bytes] of memory taken for bands at once
 _LEVEL = 300.0  # [K] any temperature inside the tables
-_ABSURD = 1e5  # [K] nothing is left that could be that hot
+ABSURD = 1e5  # [K] nothing is left that could be that hot
+ENDLESS = "heat runs away without end"
+COLLAPSED = "the time step collapsed"
 _MOST_MATRICES = 8  # matrices tried in one stage
-# The estimate belongs to the second-order companion; the third-order solution that goes on errs far less. With this
-# share the error of whole histories stays under the user's tolerance (tests/heat/test_stepping.py measures it).
-_LOCAL_SHARE = 2.5
 _MOST_ROUNDS = 6  # corrections of the heat of reactions within one step
 _OVERDRAWN = 1e-4  # share of a reactant that a step may take more than there is
 
@@ -94,20 +88,14 @@ class Member:
 
 
 @dataclass
-class Step:
-    """One accepted step; temperature inside it is a cubic through both ends and their slopes.
+class Stretch:
+    """A stretch of time in which temperature is a cubic through both ends and their slopes.
 
     Parameters
     ----------
     begin, end : float                        [s]
     before, after : (unknowns,) float64       temperature [K]
     rate_before, rate_after : (unknowns,)     slope [K/s]
-    generated, lost, stored : float           heat in the step [J/m]
-    current : (n_circuits,) float64           at the end of the step [A]
-    joule : (conductors,) float64             at the end of the step [W/m]
-    error : float                             estimated error of the step [K]
-    surface, surface_flow : (n_faces,)        temperature [K] and heat leaving [W/m] of each border face at the end
-    left_before, left_after : (n,) or None    what is left of the reactants, None where nothing reacts
     """
 
     begin: float
@@ -116,6 +104,36 @@ class Step:
     after: np.ndarray
     rate_before: np.ndarray
     rate_after: np.ndarray
+
+    def at(self, time, unknowns=slice(None)) -> np.ndarray:
+        """Temperature [K] of ``unknowns`` at ``time`` inside the step; (n, unknowns) at several times (n,)."""
+        shares = (np.asarray(time, dtype=float) - self.begin) / (self.end - self.begin)
+        known = [values[unknowns] for values in self.cubic]
+        states = np.empty((*shares.shape, len(known[0])))
+        length = self.end - self.begin
+        kernels.read_cubics(*known, length, shares.reshape(-1), states.reshape(-1, len(known[0])))
+        return states
+
+    @property
+    def cubic(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """Temperature and slope at the begin, then at the end."""
+        return self.before, self.rate_before, self.after, self.rate_after
+
+
+@dataclass
+class Step(Stretch):
+    """One accepted step of a member.
+
+    Parameters
+    ----------
+    generated, lost, stored : float           heat in the step [J/m]
+    current : (n_circuits,) float64           at the end of the step [A]
+    joule : (conductors,) float64             at the end of the step [W/m]
+    error : float                             estimated error of the step [K]
+    surface, surface_flow : (n_faces,)        temperature [K] and heat leaving [W/m] of each border face at the end
+    left_before, left_after : (n,) or None    what is left of the reactants, None where nothing reacts
+    """
+
     generated: float
     lost: float
     stored: float
@@ -133,20 +151,6 @@ class Step:
             return None
         share = (time - self.begin) / (self.end - self.begin)
         return (1.0 - share) * self.left_before + share * self.left_after
-
-    def at(self, time, unknowns=slice(None)) -> np.ndarray:
-        """Temperature [K] of ``unknowns`` at ``time`` inside the step; (n, unknowns) at several times (n,)."""
-        shares = (np.asarray(time, dtype=float) - self.begin) / (self.end - self.begin)
-        known = [values[unknowns] for values in self.cubic]
-        states = np.empty((*shares.shape, len(known[0])))
-        length = self.end - self.begin
-        kernels.read_cubics(*known, length, shares.reshape(-1), states.reshape(-1, len(known[0])))
-        return states
-
-    @property
-    def cubic(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        """Temperature and slope at the begin, then at the end."""
-        return self.before, self.rate_before, self.after, self.rate_after
 
 
 class FactorShelf:
@@ -257,9 +261,8 @@ class Stepper:
         if reactions is not None and remaining is None:
             self.remaining = np.ones(len(reactions.mass))
         self.outrun = False  # a reaction was faster than the step last tried
-        self.settled: tuple[float, float] | None = None  # length and error of that step
+        self.pace = Pace(tolerance)
         self.key: tuple | None = None
-        self.suggested: float | None = None
         self.accepted = self.rejected = self.factorised = self.solved = 0
         self.breaks = sorted(
             {t for profile in member.profiles for t in profile.time} | set(boundaries.times) | _part_times(model)
@@ -300,22 +303,31 @@ class Stepper:
         if self.linear and key == self.key:
             return 0
         self.key = key
-        if self.shelf is not None and step == _on_ladder(step):
-            self.factor = self.shelf.get(step, lambda: self._shelved(step, moment.load))
-            return None if self.factor is None else INVERT
-        if self.own is None:
-            self.own = empty_factor(self.model.network, self.model.plan)
-        self.factor = self.own
+        if self.linear:
+            return None if self.linear_factor(step, moment.load) is None else INVERT
+        self.factor = self._own_factor()
         if self.model.linear:
-            self.own.capacity[:] = self.level
+            self.factor.capacity[:] = self.level
             return MAKE | INVERT
         return MAKE | CHORD | INVERT
 
-    def _shelved(self, step: float, load: Load) -> Factor | None:
-        """A new factor for the shelf."""
-        self.factor = self.shelf.blank(self.model)
-        self.factor.capacity[:] = self.level
-        return self.factor if self._advance(step, load, MAKE) == DONE else None
+    def linear_factor(self, step: float, load: Load) -> Factor | None:
+        """Take the factor of a linear section, which the currents in ``load`` do not change; None when there is none."""
+        if step == on_ladder(step):
+            self.factor = self.shelf.get(step, lambda: self._made(self.shelf.blank(self.model), step, load))
+        else:
+            self.factor = self._made(self._own_factor(), step, load)
+        return self.factor
+
+    def _own_factor(self) -> Factor:
+        if self.own is None:
+            self.own = empty_factor(self.model.network, self.model.plan)
+        return self.own
+
+    def _made(self, factor: Factor, step: float, load: Load) -> Factor | None:
+        self.factor = factor
+        factor.capacity[:] = self.level
+        return factor if self._advance(step, load, MAKE) == DONE else None
 
     def _initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
@@ -332,12 +344,6 @@ class Stepper:
         kernels.net_heat(network, self.links, self.exchange, self.temperature, source, flow, net)
         return np.divide(net, self.capacity, out=np.zeros_like(net), where=self.capacity > 0)
 
-    def _first_step(self, rate: np.ndarray) -> float:
-        fastest = float(np.abs(rate).max(initial=0.0))
-        allowed = _START * self.tolerance
-        # never so short that it counts as collapsed: cells that store next to nothing answer at once and do not matter
-        return min(max(allowed / fastest, 1e3 * _SMALLEST), 100.0) if fastest > 0 else 10.0
-
     # -- stepping -------------------------------------------------------------------------------------------------
     def steps(self, until: float) -> Iterator[Step]:
         """Yield accepted steps up to ``until`` [s]; a change of current or boundary is always a step's end."""
@@ -347,9 +353,9 @@ class Stepper:
                 continue
             before = self._initial_rate(self.currents(self.time))
             metal = slice(self.model.cells, self.model.first_zone)
-            if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.suggested is None:
-                self.rate, self.behind, self.settled = before, None, None
-                self.suggested = self._first_step(before)
+            if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.pace.suggested is None:
+                self.rate, self.behind = before, None
+                self.pace.begin(float(np.abs(before).max(initial=0.0)))
             self.held = self._held_until(stop)
             while self.time < stop:
                 yield self._next_step(stop)
@@ -380,18 +386,18 @@ class Stepper:
         return Moment(currents[2], at_20[2], Load(heat, sources, around), heat[2].tobytes())
 
     def _next_step(self, stop: float) -> Step:
-        wanted = _on_ladder(self.suggested)
+        wanted = on_ladder(self.pace.suggested)
         while True:
             left = stop - self.time
-            step = left if wanted >= left * 0.999 else (min(wanted, left / 2))
-            if step < _SMALLEST and left > _SMALLEST:
+            step = within(wanted, left)
+            if step < SMALLEST and left > SMALLEST:
                 why = ", with reactions on: one may give heat faster than any step can follow" if self.reactions else ""
-                raise self._failure("the time step collapsed" + why, step)
+                raise failure(self.model, self.temperature, self.time, COLLAPSED + why, step)
             outcome = self._try(step, stop if step == left else self.time + step)
             if isinstance(outcome, Step):
                 return outcome
             self.rejected += 1
-            wanted = _on_ladder(min(outcome, step / _LADDER))
+            wanted = on_ladder(min(outcome, step / LADDER))
 
     def _try(self, step: float, end: float) -> Step | float:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
@@ -414,12 +420,10 @@ class Stepper:
         if speeds is not None:
             known = (self.stages.states, self.remaining, step, SCHEME, self.capacity)
             # nothing forgets what is missing of a reactant, so its error gets no more than the tolerance itself
-            error = max(error, _LOCAL_SHARE * self.reactions.error(speeds, *known))
-        allowed = _LOCAL_SHARE * self.tolerance
-        factor = 0.9 * (allowed / max(error, 1e-12 * allowed)) ** (1 / 3)
-        if error > allowed:
-            return step * max(0.2, factor)
-        return self._accept(step, end, moment, error, factor, speeds)
+            error = max(error, LOCAL_SHARE * self.reactions.error(speeds, *known))
+        if error > self.pace.allowed:
+            return self.pace.shorter(step, error)
+        return self._accept(step, end, moment, error, speeds)
 
     def _predict(self, step: float) -> None:
         """Fill where the steps before lead at each stage, and how its error grows from stage to stage."""
@@ -489,12 +493,12 @@ class Stepper:
             speeds, power = again, wanted
         return None
 
-    def _accept(self, step, end, moment, error, factor, speeds=None):
+    def _accept(self, step, end, moment, error, speeds=None):
         model, stages = self.model, self.stages
         state = stages.states[2].copy()
         content, capacity, rate = stages.after.copy()
-        if not (stages.result[5] < _ABSURD):
-            raise self._failure("heat runs away without end", step)
+        if not (stages.result[5] < ABSURD):
+            raise failure(model, self.temperature, self.time, ENDLESS, step)
         result = Step(
             begin=self.time, end=end, before=self.temperature, after=state, rate_before=self.rate, rate_after=rate,
             generated=model.copies * float(stages.result[1]), lost=model.copies * float(stages.result[2]),
@@ -502,43 +506,17 @@ class Stepper:
             joule=moment.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
             surface_flow=stages.face_flow.copy(),
         )  # fmt: skip
+        most = np.inf
         if speeds is not None:
             result.left_before = self.remaining
             result.left_after = self.remaining = self.remaining - step * (SCHEME[2, :3] @ speeds)
             if self.outrun:
-                factor, self.outrun = min(factor, 1.0), False  # what was too long once may be so again
+                most, self.outrun = 1.0, False  # what was too long once may be so again
         self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
         self.time = end
         self.accepted += 1
-        if self.settled is not None:
-            # after a jump the solution smooths out as it ages, so the error falls behind what the step alone explains
-            last_step, last_error = self.settled
-            trend = (step / last_step) * (last_error / max(error, 1e-12 * last_error)) ** (1 / 3)
-            factor *= min(max(trend, 0.5), _TREND)
-        self.settled = (step, max(error, 1e-12 * self.tolerance))
-        # a step that fits stays: a new length costs a factorisation of a linear section
-        self.suggested = step if 0.8 < factor < 1.4 else step * min(factor, _GROWTH)
+        self.pace.accept(step, error, most)
         return result
-
-    def _failure(self, what: str, step: float) -> NumericalError:
-        model = self.model
-        solid = np.append(model.grid.covered, np.zeros(model.first_zone - model.cells)) < model.first_zone - model.cells
-        hottest = int(np.argmax(np.where(solid, self.temperature[: model.first_zone], -np.inf)))
-        conductor = hottest - model.cells if hottest >= model.cells else int(model.grid.covered[hottest])
-        if conductor >= 0:
-            place = f"conductor {model.section.scenario.conductors[model.keeper[conductor]].name}"
-        else:
-            i, j = np.argwhere(model.cell_order == hottest)[0]
-            part = model.section.scenario.parts[model.section.point_part[i, j]]
-            place = (
-                f"cell at x {1e3 * model.section.x_points[i]:.2f} mm, y {1e3 * model.section.y_points[j]:.2f} mm "
-                f"in {part.name} ({part.material.name})"
-            )
-        return NumericalError(
-            f"{what} at {self.time:.6g} s (last step tried {step:.2g} s); hottest is {place} at "
-            f"{self.temperature[hottest] - 273.15:.1f} °C; the state up to here is kept"
-        )
-
 
 def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
     """Work arrays of a member; ``surface`` (n_faces,) [K] is where its border faces start."""
@@ -552,17 +530,32 @@ def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
     )  # fmt: skip
 
 
+def failure(model: HeatModel, temperature: np.ndarray, time: float, what: str, step: float) -> NumericalError:
+    """Why a member cannot go on from ``temperature`` (unknowns,) [K] at ``time`` [s], and where it is hottest."""
+    solid = np.append(model.grid.covered, np.zeros(model.first_zone - model.cells)) < model.first_zone - model.cells
+    hottest = int(np.argmax(np.where(solid, temperature[: model.first_zone], -np.inf)))
+    conductor = hottest - model.cells if hottest >= model.cells else int(model.grid.covered[hottest])
+    if conductor >= 0:
+        place = f"conductor {model.section.scenario.conductors[model.keeper[conductor]].name}"
+    else:
+        i, j = np.argwhere(model.cell_order == hottest)[0]
+        part = model.section.scenario.parts[model.section.point_part[i, j]]
+        place = (
+            f"cell at x {1e3 * model.section.x_points[i]:.2f} mm, y {1e3 * model.section.y_points[j]:.2f} mm "
+            f"in {part.name} ({part.material.name})"
+        )
+    return NumericalError(
+        f"{what} at {time:.6g} s (last step tried {step:.2g} s); hottest is {place} at "
+        f"{temperature[hottest] - 273.15:.1f} °C; the state up to here is kept"
+    )
+
+
 def _part_times(model: HeatModel) -> set[float]:
     """Times at which a part's heat source or the temperature of open air has a corner [s]."""
     parts = model.section.scenario.parts
     tables = [parts[part].heat_source.value for part, _ in model.source_area]
     tables += [part.air.temperature for part in parts if part.air is not None and part.air.temperature is not None]
     return {t for table in tables for t in table.time}
-
-
-def _on_ladder(step: float) -> float:
-    """Largest length on the ladder not above ``step`` [s]."""
-    return _LADDER ** math.floor(math.log(step) / _RUNG + 1e-9)
 
 
 def run_members(work: Callable[[int], object], count: int, workers: int | None = None) -> list:

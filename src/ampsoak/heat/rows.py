@@ -1,0 +1,324 @@
+"""Rows of eight: what many members have at one unknown, side by side, so that each number of a matrix is read once for all of them.
+
+An array of rows holds, unknown by unknown, eight numbers one behind the other, one per member. As in ``tiles`` each
+operation exists twice, as vector instructions and as the algebra that plain Python runs; sums are fused and in a fixed
+order, so every processor gives the same bits.
+"""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numba.core import types
+from numba.extending import intrinsic
+
+from ampsoak.heat.tiles import _NUMBER, SIDE, TILE, _constant, _fused, _index, _Loop, _spread, _Tiles
+
+_STRANDS = 4  # sums that do not wait for each other
+
+
+class _Numbers(_Tiles):
+    """The numbers of an array one at a time, eight times each and as double precision whatever they are kept in."""
+
+    def spread(self, place, more=0):
+        found = self.builder.load(self._at(place, more), align=4 if self.single else 8)
+        return _spread(self.builder, self.builder.fpext(found, _NUMBER) if self.single else found)
+
+    def index(self, place):
+        """The whole number at ``place``."""
+        return self.builder.load(self.builder.gep(self.data, [place]))
+
+
+def _panel(context, builder, kinds, factor, place, count, wide):
+    """The numbers of a panel of ``count`` tiles, and where it begins. What is kept in single precision is made double first, in
+    ``wide``: one number at a time, that takes as long as what is done with it."""
+    tiles = _Numbers(context, builder, kinds[0], factor)
+    if not tiles.single:
+        return tiles, place
+    panel = _Numbers(context, builder, kinds[1], wide)
+    loop = _Loop(builder, _index(0), builder.mul(count, _index(SIDE)), [])
+    more = builder.mul(loop.count, _index(SIDE))
+    panel.store(tiles.load(builder.add(place, more)), more)
+    loop.close([])
+    return panel, _index(0)
+
+
+def _row(builder, number):
+    """Where row ``number`` begins."""
+    return builder.mul(number, _index(SIDE))
+
+
+@intrinsic
+def _forward_rows_compiled(typing, factor, place, count, rows, start, wide):
+    signature = types.void(factor, types.intp, types.intp, rows, types.intp, wide)
+
+    def codegen(context, builder, signature, arguments):
+        factor, place, count, rows, start, wide = arguments
+        kinds = signature.args[0], signature.args[5]
+        tiles, place = _panel(context, builder, kinds, factor, place, count, wide)
+        values = _Tiles(context, builder, signature.args[3], rows)
+        here = [values.load(start, SIDE * q) for q in range(SIDE)]
+        known = []
+        for p in range(SIDE):
+            total = builder.fmul(tiles.spread(place, SIDE * p), here[0])
+            for q in range(1, p + 1):
+                total = _fused(builder, tiles.spread(place, SIDE * p + q), here[q], total)
+            values.store(total, start, SIDE * p)
+            known.append(builder.fneg(total))
+        loop = _Loop(builder, _index(1), count, [])
+        ahead = builder.mul(loop.count, _index(TILE))  # numbers of a tile, and of eight rows
+        tile, there = builder.add(place, ahead), builder.add(start, ahead)
+        for r in range(SIDE):
+            total = values.load(there, SIDE * r)
+            for q in range(SIDE):
+                total = _fused(builder, tiles.spread(tile, SIDE * q + r), known[q], total)
+            values.store(total, there, SIDE * r)
+        loop.close([])
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _backward_rows_compiled(typing, factor, place, count, rows, start, wide):
+    signature = types.void(factor, types.intp, types.intp, rows, types.intp, wide)
+
+    def codegen(context, builder, signature, arguments):
+        factor, place, count, rows, start, wide = arguments
+        kinds = signature.args[0], signature.args[5]
+        tiles, place = _panel(context, builder, kinds, factor, place, count, wide)
+        values = _Tiles(context, builder, signature.args[3], rows)
+        loop = _Loop(builder, _index(1), count, [_constant([0] * SIDE)] * SIDE)
+        # from the last tile to the first, as in ``tiles.backward``
+        ahead = builder.mul(builder.sub(count, loop.count), _index(TILE))
+        tile, there = builder.add(place, ahead), builder.add(start, ahead)
+        sums = list(loop.values)
+        for r in range(SIDE):
+            known = values.load(there, SIDE * r)
+            sums = [_fused(builder, tiles.spread(tile, SIDE * q + r), known, sums[q]) for q in range(SIDE)]
+        left = [builder.fsub(values.load(start, SIDE * q), total) for q, total in enumerate(loop.close(sums))]
+        for p in range(SIDE):
+            total = builder.fmul(tiles.spread(place, SIDE * p + p), left[p])
+            for q in range(p + 1, SIDE):
+                total = _fused(builder, tiles.spread(place, SIDE * q + p), left[q], total)
+            values.store(total, start, SIDE * p)
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _net_rows_compiled(typing, links, temperature, first, source, leak, net, cells, stride_x, stride_y):
+    signature = types.void(
+        links, temperature, types.intp, source, leak, net, types.intp, types.intp, types.intp
+    )  # fmt: skip
+
+    def codegen(context, builder, signature, arguments):
+        links, temperature, first, source, leak, net, cells, stride_x, stride_y = arguments
+        conductance, warmth, given, lost, filled = (
+            _Numbers(context, builder, kind, array)
+            for kind, array in zip(
+                [signature.args[k] for k in (0, 1, 3, 4, 5)], (links, temperature, source, leak, net), strict=True
+            )
+        )
+        both = builder.add(stride_x, stride_y)
+        line = builder.add(cells, both)  # numbers of one kind of link
+        neighbours = []  # kind of the link, how far back the cell that holds it, how far ahead the other end
+        zero = _index(0)
+        back = builder.neg
+        for kind, low, high in (
+            (0, zero, stride_x), (1, zero, stride_y), (2, zero, both), (3, stride_x, stride_y),
+        ):  # fmt: skip
+            span = builder.sub(high, low)
+            begin = builder.add(builder.mul(line, _index(kind)), both)
+            neighbours += [(builder.sub(begin, low), span), (builder.sub(begin, high), back(span))]
+        loop = _Loop(builder, zero, cells, [])
+        place = builder.add(first, loop.count)
+        here = warmth.load(_row(builder, place))
+        # two strands, which do not wait for each other
+        totals = [given.spread(loop.count), builder.fneg(builder.fmul(lost.spread(loop.count), here))]
+        for number, (begin, span) in enumerate(neighbours):
+            there = warmth.load(_row(builder, builder.add(place, span)))
+            factor = conductance.spread(builder.add(begin, loop.count))
+            totals[number % 2] = _fused(builder, factor, builder.fsub(there, here), totals[number % 2])
+        filled.store(builder.fadd(*totals), _row(builder, loop.count))
+        loop.close([])
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _dot_rows_compiled(typing, weights, rows, count, result, start):
+    signature = types.void(weights, rows, types.intp, result, types.intp)
+
+    def codegen(context, builder, signature, arguments):
+        weights, rows, count, result, start = arguments
+        factors = _Numbers(context, builder, signature.args[0], weights)
+        values = _Tiles(context, builder, signature.args[1], rows)
+        whole = builder.sdiv(count, _index(_STRANDS))
+        loop = _Loop(builder, _index(0), whole, [_constant([0] * SIDE)] * _STRANDS)
+        at = builder.mul(loop.count, _index(_STRANDS))
+        sums = [
+            _fused(builder, factors.spread(at, k), values.load(_row(builder, at), SIDE * k), total)
+            for k, total in enumerate(loop.values)
+        ]
+        sums = loop.close(sums)
+        loop = _Loop(builder, builder.mul(whole, _index(_STRANDS)), count, [sums[0]])
+        more = _fused(builder, factors.spread(loop.count), values.load(_row(builder, loop.count)), loop.values[0])
+        sums[0] = loop.close([more])[0]
+        total = builder.fadd(builder.fadd(sums[0], sums[1]), builder.fadd(sums[2], sums[3]))
+        _Tiles(context, builder, signature.args[3], result).store(total, start)
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _take_products_compiled(typing, columns, cells, values, first, lumps, rows):
+    signature = types.void(columns, types.intp, values, types.intp, types.intp, rows)
+
+    def codegen(context, builder, signature, arguments):
+        columns, cells, values, first, lumps, rows = arguments
+        factors = _Numbers(context, builder, signature.args[0], columns)
+        known = _Tiles(context, builder, signature.args[2], values)
+        target = _Tiles(context, builder, signature.args[5], rows)
+        outer = _Loop(builder, _index(0), cells, [])
+        row = _row(builder, outer.count)
+        inner = _Loop(builder, _index(0), lumps, [target.load(row)])
+        factor = builder.fneg(factors.spread(builder.add(builder.mul(inner.count, cells), outer.count)))
+        total = _fused(builder, factor, known.load(_row(builder, builder.add(first, inner.count))), inner.values[0])
+        target.store(inner.close([total])[0], row)
+        outer.close([])
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _largest_rows_compiled(typing, rows, count, result, start):
+    signature = types.void(rows, types.intp, result, types.intp)
+
+    def codegen(context, builder, signature, arguments):
+        rows, count, result, start = arguments
+        values = _Tiles(context, builder, signature.args[0], rows)
+        loop = _Loop(builder, _index(0), count, [_constant([0] * SIDE)] * 2)
+        here = values.load(_row(builder, loop.count))
+        below = builder.fcmp_ordered("<", here, _constant([0] * SIDE))
+        size = builder.select(below, builder.fneg(here), here)
+        most, odd = loop.values
+        most = builder.select(builder.fcmp_ordered(">", size, most), size, most)
+        # what is no finite number leaves one that is none either
+        most, odd = loop.close([most, builder.fadd(odd, builder.fsub(here, here))])
+        _Tiles(context, builder, signature.args[2], result).store(builder.fadd(most, odd), start)
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _read_rows_compiled(typing, before, rate_before, after, rate_after, weights, chosen, begin, end, result, start):
+    signature = types.void(
+        before, rate_before, after, rate_after, weights, chosen, types.intp, types.intp, result, types.intp
+    )  # fmt: skip
+
+    def codegen(context, builder, signature, arguments):
+        *ends, weights, chosen, begin, end, result, start = arguments
+        known = [_Tiles(context, builder, signature.args[k], array) for k, array in enumerate(ends)]
+        factors = [_Numbers(context, builder, signature.args[4], weights).spread(_index(k)) for k in range(4)]
+        picked = _Numbers(context, builder, signature.args[5], chosen)
+        loop = _Loop(builder, begin, end, [_constant([-np.inf] * SIDE)])
+        row = _row(builder, picked.index(loop.count))
+        first, second, third, fourth = (values.load(row) for values in known)
+        low = _fused(builder, factors[1], second, builder.fmul(factors[0], first))
+        high = _fused(builder, factors[3], fourth, builder.fmul(factors[2], third))
+        value = builder.fadd(low, high)
+        most = builder.select(builder.fcmp_ordered(">", value, loop.values[0]), value, loop.values[0])
+        _Tiles(context, builder, signature.args[8], result).store(loop.close([most])[0], start)
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+# -- the same in plain Python ------------------------------------------------------------------------------------------
+
+
+def _rows(numbers, first, count):
+    return numbers[SIDE * first : SIDE * (first + count)].reshape(count, SIDE)
+
+
+def _tile(numbers, place):
+    return numbers[place : place + TILE].reshape(SIDE, SIDE).astype(float)
+
+
+def _forward_rows_plain(factor, place, count, rows, start, wide):
+    """``tiles.forward`` for eight right sides: rows from the number ``start`` on; wide: scratch, as many numbers as tiles."""
+    first = start // SIDE
+    known = np.tril(_tile(factor, place)) @ _rows(rows, first, SIDE)
+    _rows(rows, first, SIDE)[:] = known
+    for k in range(1, count):
+        _rows(rows, first + SIDE * k, SIDE)[:] -= _tile(factor, place + TILE * k).T @ known
+
+
+def _backward_rows_plain(factor, place, count, rows, start, wide):
+    """``tiles.backward`` for eight right sides: rows from the number ``start`` on; wide: scratch, as many numbers as tiles."""
+    first = start // SIDE
+    left = _rows(rows, first, SIDE).copy()
+    for k in range(1, count):
+        left -= _tile(factor, place + TILE * k) @ _rows(rows, first + SIDE * k, SIDE)
+    _rows(rows, first, SIDE)[:] = np.tril(_tile(factor, place)).T @ left
+
+
+def _net_rows_plain(links, temperature, first, source, leak, net, cells, stride_x, stride_y):
+    """Fill ``net`` with the heat that flows into each cell: what ``source`` (cells,) gives less what ``leak`` (cells,) takes
+    per kelvin, and along links.
+
+    Numbers, kind by kind, of links: along x, along y, rising, falling; each kind begins with stride_x + stride_y zeros, as
+    cells before the first have none. Cell 0 is row ``first`` of ``temperature``, with as many rows before and after all cells.
+    """
+    both = stride_x + stride_y
+    here = _rows(temperature, first, cells)
+    filled = _rows(net, 0, cells)
+    filled[:] = source[:cells, None] - leak[:cells, None] * here
+    ends = (0, stride_x), (0, stride_y), (0, both), (stride_x, stride_y)
+    for kind, (low, high) in enumerate(ends):
+        for back, ahead in ((low, high - low), (high, low - high)):
+            begin = kind * (cells + both) + both - back
+            there = _rows(temperature, first + ahead, cells)
+            filled += links[begin : begin + cells, None] * (there - here)
+
+
+def _dot_rows_plain(weights, rows, count, result, start):
+    """Fill eight numbers of ``result`` from ``start`` with the sum of weights (count,) times rows."""
+    result[start : start + SIDE] = weights[:count] @ _rows(rows, 0, count)
+
+
+def _take_products_plain(columns, cells, values, first, lumps, rows):
+    """Take from each row of a cell the sum of columns[lump, cell] times row ``first`` + lump of ``values``."""
+    _rows(rows, 0, cells)[:] -= columns[: lumps * cells].reshape(lumps, cells).T @ _rows(values, first, lumps)
+
+
+def _largest_rows_plain(rows, count, result, start):
+    """Fill eight numbers of ``result`` from ``start`` with the largest size in rows; not finite if one of them is not."""
+    values = _rows(rows, 0, count)
+    with np.errstate(invalid="ignore"):
+        result[start : start + SIDE] = np.abs(values).max(axis=0, initial=0.0) + (values - values).sum(axis=0)
+
+
+def _read_rows_plain(before, rate_before, after, rate_after, weights, chosen, begin, end, result, start):
+    """Fill eight numbers of ``result`` from ``start`` with the largest, over rows chosen[begin:end], of the four arrays' sum
+    by ``weights`` (4,)."""
+    picked = chosen[begin:end]
+    ends = (before, rate_before, after, rate_after)
+    values = sum(weight * _rows(part, 0, part.size // SIDE)[picked] for weight, part in zip(weights, ends, strict=True))
+    result[start : start + SIDE] = np.max(values, axis=0, initial=-np.inf)
+
+
+_plain = numba.config.DISABLE_JIT
+forward_rows = _forward_rows_plain if _plain else _forward_rows_compiled
+backward_rows = _backward_rows_plain if _plain else _backward_rows_compiled
+net_rows = _net_rows_plain if _plain else _net_rows_compiled
+dot_rows = _dot_rows_plain if _plain else _dot_rows_compiled
+take_products = _take_products_plain if _plain else _take_products_compiled
+largest_rows = _largest_rows_plain if _plain else _largest_rows_compiled
+read_rows = _read_rows_plain if _plain else _read_rows_compiled
