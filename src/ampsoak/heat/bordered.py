@@ -8,10 +8,19 @@ import numpy as np
 from numba.extending import overload
 
 from ampsoak.heat.arrays import WIDEST_BAND, Network
-from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
+from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns, solve_band_rows
 from ampsoak.heat.compiling import roomy_kernel
-from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
+from ampsoak.heat.dissection import (
+    Plan,
+    empty_fronts,
+    factorise_fronts,
+    make_plan,
+    solve_fronts_columns,
+    solve_fronts_rows,
+)
+from ampsoak.heat.rows import dot_rows, take_products
 from ampsoak.heat.sums import copy_to, dot
+from ampsoak.heat.tiles import SIDE
 
 
 class BandMatrix(NamedTuple):
@@ -205,3 +214,66 @@ def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
     for s in range(len(skin_conductor)):
         own = right[first_skin + s] / skin[s, 0]
         right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]
+
+
+def _solve_cell_rows(matrix, rows):
+    """Overwrite the cells' part of ``rows``, eight right sides side by side, by the solutions for a factorised ``matrix``."""
+    if isinstance(matrix, FrontMatrix):
+        solve_fronts_rows(matrix.plan, matrix.lower, rows)
+    else:
+        solve_band_rows(matrix.band, rows)
+
+
+@overload(_solve_cell_rows)
+def _choose_solve_rows(matrix, rows):
+    if matrix.instance_class is FrontMatrix:
+        return lambda matrix, rows: solve_fronts_rows(matrix.plan, matrix.lower, rows)
+    return lambda matrix, rows: solve_band_rows(matrix.band, rows)
+
+
+@roomy_kernel
+def invert_corners(factor, gain, inverse):
+    """``invert_corner`` for eight members: gain (conductors, 8), inverse (lumps, lumps, 8); the first member without one, or -1."""
+    lumps = len(factor.corner)
+    own, one = np.zeros(len(gain)), np.zeros((lumps, lumps))
+    for m in range(SIDE):
+        for c in range(len(gain)):
+            own[c] = gain[c, m]
+        if not invert_corner(factor, own, one):
+            return m
+        for a in range(lumps):
+            for b in range(lumps):
+                inverse[a, b, m] = one[a, b]
+    return -1
+
+
+@roomy_kernel
+def solve_bordered_rows(factor, covered_cell, skin_conductor, inverse, rows):
+    """``solve_bordered`` for eight members: rows (at least unknowns and whole panels, 8) as one array of numbers, inverse (lumps,
+    lumps, 8)."""
+    reduced, skin = factor.reduced, factor.skin
+    lumps, cells = reduced.shape
+    first_skin = cells + lumps
+    for s in range(len(skin_conductor)):
+        for m in range(SIDE):
+            rows[SIDE * (cells + skin_conductor[s]) + m] += skin[s, 1] * rows[SIDE * (first_skin + s) + m]
+    for n in range(len(covered_cell)):
+        for m in range(SIDE):
+            rows[SIDE * covered_cell[n] + m] = 0.0
+    known = np.zeros(lumps * SIDE)
+    for a in range(lumps):
+        dot_rows(reduced[a], rows, cells, known, SIDE * a)
+    for a in range(lumps * SIDE):
+        known[a] = rows[SIDE * cells + a] - known[a]
+    _solve_cell_rows(factor.matrix, rows)
+    for a in range(lumps):
+        for m in range(SIDE):
+            answer = 0.0
+            for b in range(lumps):
+                answer += inverse[a, b, m] * known[SIDE * b + m]
+            rows[SIDE * (cells + a) + m] = answer
+    take_products(reduced.reshape(reduced.size), cells, rows, cells, lumps, rows)
+    for s in range(len(skin_conductor)):
+        for m in range(SIDE):
+            own = SIDE * (first_skin + s) + m
+            rows[own] = rows[own] / skin[s, 0] + skin[s, 1] * rows[SIDE * (cells + skin_conductor[s]) + m]

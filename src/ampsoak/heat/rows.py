@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numba
 import numpy as np
-from numba.core import types
+from numba.core import cgutils, types
 from numba.extending import intrinsic
 
 from ampsoak.heat.tiles import _NUMBER, SIDE, TILE, _constant, _fused, _index, _Loop, _spread, _Tiles
@@ -108,40 +108,37 @@ def _backward_rows_compiled(typing, factor, place, count, rows, start, wide):
 
 
 @intrinsic
-def _net_rows_compiled(typing, links, temperature, first, source, leak, net, cells, stride_x, stride_y):
+def _miss_rows_compiled(typing, grid, links, own, temperature, first, change, weight, miss):
     signature = types.void(
-        links, temperature, types.intp, source, leak, net, types.intp, types.intp, types.intp
+        types.UniTuple(types.intp, 3), links, own, temperature, types.intp, change, types.float64, miss
     )  # fmt: skip
 
     def codegen(context, builder, signature, arguments):
-        links, temperature, first, source, leak, net, cells, stride_x, stride_y = arguments
-        conductance, warmth, given, lost, filled = (
-            _Numbers(context, builder, kind, array)
-            for kind, array in zip(
-                [signature.args[k] for k in (0, 1, 3, 4, 5)], (links, temperature, source, leak, net), strict=True
-            )
+        grid, links, own, temperature, first, change, weight, miss = arguments
+        cells, stride_x, stride_y = cgutils.unpack_tuple(builder, grid, 3)
+        conductance, cell, warmth, gone, filled = (
+            _Numbers(context, builder, signature.args[k], array)
+            for k, array in ((1, links), (2, own), (3, temperature), (5, change), (7, miss))
         )
         both = builder.add(stride_x, stride_y)
-        line = builder.add(cells, both)  # numbers of one kind of link
-        neighbours = []  # kind of the link, how far back the cell that holds it, how far ahead the other end
-        zero = _index(0)
-        back = builder.neg
-        for kind, low, high in (
-            (0, zero, stride_x), (1, zero, stride_y), (2, zero, both), (3, stride_x, stride_y),
-        ):  # fmt: skip
+        line, zero = builder.add(cells, both), _index(0)  # numbers of one kind of link
+        neighbours = []  # where conductances begin, how far ahead the neighbour is
+        for kind, low, high in ((0, zero, stride_x), (1, zero, stride_y), (2, zero, both), (3, stride_x, stride_y)):
             span = builder.sub(high, low)
             begin = builder.add(builder.mul(line, _index(kind)), both)
-            neighbours += [(builder.sub(begin, low), span), (builder.sub(begin, high), back(span))]
+            neighbours += [(builder.sub(begin, low), span), (builder.sub(begin, high), builder.neg(span))]
         loop = _Loop(builder, zero, cells, [])
-        place = builder.add(first, loop.count)
+        place, properties = builder.add(first, loop.count), builder.mul(loop.count, _index(3))
+        row = _row(builder, loop.count)
         here = warmth.load(_row(builder, place))
         # two strands, which do not wait for each other
-        totals = [given.spread(loop.count), builder.fneg(builder.fmul(lost.spread(loop.count), here))]
+        totals = [cell.spread(properties), builder.fneg(builder.fmul(cell.spread(properties, 1), here))]
         for number, (begin, span) in enumerate(neighbours):
             there = warmth.load(_row(builder, builder.add(place, span)))
             factor = conductance.spread(builder.add(begin, loop.count))
             totals[number % 2] = _fused(builder, factor, builder.fsub(there, here), totals[number % 2])
-        filled.store(builder.fadd(*totals), _row(builder, loop.count))
+        stored = builder.fneg(builder.fmul(cell.spread(properties, 2), gone.load(row)))
+        filled.store(_fused(builder, _spread(builder, weight), builder.fadd(*totals), stored), row)
         loop.close([])
         return context.get_dummy_value()
 
@@ -269,23 +266,28 @@ def _backward_rows_plain(factor, place, count, rows, start, wide):
     _rows(rows, first, SIDE)[:] = np.tril(_tile(factor, place)).T @ left
 
 
-def _net_rows_plain(links, temperature, first, source, leak, net, cells, stride_x, stride_y):
-    """Fill ``net`` with the heat that flows into each cell: what ``source`` (cells,) gives less what ``leak`` (cells,) takes
-    per kelvin, and along links.
+def _miss_rows_plain(grid, links, own, temperature, first, change, weight, miss):
+    """Fill ``miss`` with what each cell misses of its balance: ``weight`` [s] times the heat that flows in, less what it stores.
 
-    Numbers, kind by kind, of links: along x, along y, rising, falling; each kind begins with stride_x + stride_y zeros, as
-    cells before the first have none. Cell 0 is row ``first`` of ``temperature``, with as many rows before and after all cells.
+    Parameters
+    ----------
+    grid : (cells, stride_x, stride_y)
+    links : flat             conductances [W/(m K)] along x, along y, rising, falling; each kind begins with stride_x + stride_y
+                             zeros, as cells before the first have none
+    own : flat               cell by cell: heat given to it [W/m], what it loses per kelvin [W/(m K)], capacity [J/(m K)]
+    temperature : flat       [K]; cell 0 is row ``first``, with stride_x + stride_y rows before and after all cells
+    change : flat            what temperature changes by [K]
     """
-    both = stride_x + stride_y
+    cells, both = grid[0], grid[1] + grid[2]
+    given, leak, capacity = own[: 3 * cells].reshape(cells, 3).T[:, :, None]
     here = _rows(temperature, first, cells)
-    filled = _rows(net, 0, cells)
-    filled[:] = source[:cells, None] - leak[:cells, None] * here
-    ends = (0, stride_x), (0, stride_y), (0, both), (stride_x, stride_y)
+    net = given - leak * here
+    ends = (0, grid[1]), (0, grid[2]), (0, both), (grid[1], grid[2])
     for kind, (low, high) in enumerate(ends):
         for back, ahead in ((low, high - low), (high, low - high)):
             begin = kind * (cells + both) + both - back
-            there = _rows(temperature, first + ahead, cells)
-            filled += links[begin : begin + cells, None] * (there - here)
+            net += links[begin : begin + cells, None] * (_rows(temperature, first + ahead, cells) - here)
+    _rows(miss, 0, cells)[:] = weight * net - capacity * _rows(change, 0, cells)
 
 
 def _dot_rows_plain(weights, rows, count, result, start):
@@ -317,7 +319,7 @@ def _read_rows_plain(before, rate_before, after, rate_after, weights, chosen, be
 _plain = numba.config.DISABLE_JIT
 forward_rows = _forward_rows_plain if _plain else _forward_rows_compiled
 backward_rows = _backward_rows_plain if _plain else _backward_rows_compiled
-net_rows = _net_rows_plain if _plain else _net_rows_compiled
+miss_rows = _miss_rows_plain if _plain else _miss_rows_compiled
 dot_rows = _dot_rows_plain if _plain else _dot_rows_compiled
 take_products = _take_products_plain if _plain else _take_products_compiled
 largest_rows = _largest_rows_plain if _plain else _largest_rows_compiled

@@ -276,10 +276,12 @@ class Stepper:
 
     def border(self) -> tuple[np.ndarray, np.ndarray]:
         """Surface temperature [K] and heat leaving [W/m] of each border face (n_faces,) at the present state."""
-        flow, _ = self._border_flow(self.boundaries.at(self.time))
+        flow, _ = self.border_flow()
         return self.surface.copy(), flow
 
-    def _border_flow(self, surroundings) -> tuple[np.ndarray, np.ndarray]:
+    def border_flow(self) -> tuple[np.ndarray, np.ndarray]:
+        """Heat leaving each border face [W/m] and its slope [W/(m K)] at the present state, (n_faces,) each."""
+        surroundings = self.boundaries.at(self.time)
         faces = len(self.model.network.face_cell)
         flow, slope = np.zeros(faces), np.zeros(faces)
         kernels.border_flow(
@@ -329,10 +331,13 @@ class Stepper:
         factor.capacity[:] = self.level
         return factor if self._advance(step, load, MAKE) == DONE else None
 
-    def _initial_rate(self, current: np.ndarray) -> np.ndarray:
-        """Slope [K/s] just after ``time`` from the heat balance; what is stiff in it is only a first guess."""
+    def initial_rate(self, current: np.ndarray) -> np.ndarray:
+        """Slope [K/s], (unknowns,), just after ``time`` at circuit ``current`` (n_circuits,) [A], from the heat balance.
+
+        What is stiff in it is only a first guess.
+        """
         model, network = self.model, self.model.network
-        flow, _ = self._border_flow(self.boundaries.at(self.time))
+        flow, _ = self.border_flow()
         source = model.part_sources(self.time)
         if self.reactions is not None:
             source += self.reactions.power(self.temperature, np.maximum(self.remaining, 0.0))
@@ -351,7 +356,7 @@ class Stepper:
         for stop in stops:
             if not self.time < stop:
                 continue
-            before = self._initial_rate(self.currents(self.time))
+            before = self.initial_rate(self.currents(self.time))
             metal = slice(self.model.cells, self.model.first_zone)
             if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.pace.suggested is None:
                 self.rate, self.behind = before, None
