@@ -231,7 +231,8 @@ def _read_rows_compiled(typing, before, rate_before, after, rate_after, weights,
         high = _fused(builder, factors[3], fourth, builder.fmul(factors[2], third))
         value = builder.fadd(low, high)
         most = builder.select(builder.fcmp_ordered(">", value, loop.values[0]), value, loop.values[0])
-        _Tiles(context, builder, signature.args[8], result).store(loop.close([most])[0], start)
+        most = loop.close([most])[0]
+        _Tiles(context, builder, signature.args[8], result).store(most, start)
         return context.get_dummy_value()
 
     return signature, codegen

@@ -19,7 +19,18 @@ from ampsoak.heat.bordered import Factor, invert_corners
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.pace import LADDER, SMALLEST, on_ladder, within
-from ampsoak.heat.stepping import ABSURD, COLLAPSED, ENDLESS, GAMMA, SCHEME, FactorShelf, Member, Stepper, Stretch, failure
+from ampsoak.heat.stepping import (
+    ABSURD,
+    COLLAPSED,
+    ENDLESS,
+    GAMMA,
+    SCHEME,
+    FactorShelf,
+    Member,
+    Stepper,
+    Stretch,
+    failure,
+)
 from ampsoak.heat.tiles import SIDE, aligned_zeros
 from ampsoak.scenario.case import CurrentProfile
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from ampsoak.heat import kernels
 from ampsoak.heat.network import HeatModel
-from ampsoak.heat.stepping import Step
+from ampsoak.heat.stepping import Stretch
+from ampsoak.heat.together import CommonStep
 from ampsoak.scenario.case import Limit, Probe
 from ampsoak.section.interfaces import parts_at
 
@@ -44,7 +45,7 @@ class LimitWatch:
         fresh.above = [False] * len(self.limits)
         return fresh
 
-    def _hottest(self, step: Step, shares: np.ndarray) -> np.ndarray:
+    def _hottest(self, step: Stretch, shares: np.ndarray) -> np.ndarray:
         """Hottest of each limit's parts [K] at shares of a step, (n, n_limits)."""
         found = np.empty((len(shares), len(self.limits)))
         kernels.read_maxima(*step.cubic, step.end - step.begin, shares, self._chosen, self._start, found)
@@ -61,10 +62,11 @@ class LimitWatch:
                 found.append((index, 0.0, self.owner[index][hottest], float(value.max())))
         return found
 
-    def crossings(self, step: Step) -> list[tuple[int, float, int, bool]]:
-        """Crossings inside ``step`` in time order: (limit, time [s], part, upwards)."""
+    def crossings(self, step: Stretch, hottest: np.ndarray | None = None) -> list[tuple[int, float, int, bool]]:
+        """Crossings inside ``step`` in time order: (limit, time [s], part, upwards). ``hottest`` as ``_hottest``, where it is known."""
         found = []
-        hottest = self._hottest(step, _LOOKS)
+        if hottest is None:
+            hottest = self._hottest(step, _LOOKS)
         length = step.end - step.begin
         for index, limit in enumerate(self.limits):
             excess = hottest[:, index] - limit.temperature
@@ -80,7 +82,19 @@ class LimitWatch:
             self.above[index] = above
         return sorted(found, key=lambda crossing: crossing[1]) if len(found) > 1 else found
 
-    def _root(self, index: int, low: float, high: float, step: Step) -> tuple[float, int]:
+    def crossings_side_by_side(
+        self, step: CommonStep, watches: dict[int, LimitWatch]
+    ) -> Iterator[tuple[int, tuple[int, float, int, bool]]]:
+        """Crossings inside ``step`` as (member, crossing); ``watches`` on the same limits, by member."""
+        hottest = step.maxima(_LOOKS, self._chosen, self._start)
+        passed = hottest >= np.array([limit.temperature for limit in self.limits])[:, None]
+        for member, watch in watches.items():
+            # most members pass nothing in most steps
+            if (passed[:, :, member] != watch.above).any():
+                for crossing in watch.crossings(step.of(member), hottest[:, :, member]):
+                    yield member, crossing
+
+    def _root(self, index: int, low: float, high: float, step: Stretch) -> tuple[float, int]:
         """When the limit is passed between ``low`` and ``high`` [s], and the part that passes it."""
         from scipy.optimize import brentq  # a tenth of a second to import, so only where it is needed
 
@@ -114,12 +128,17 @@ class PartReader:
         self._ends = np.concatenate([[0], np.cumsum([len(cells) for cells in chosen])]).astype(np.int64)
         self._start = self._ends[:-1]
 
-    def course_of_maximum(self, step: Step, times: np.ndarray) -> np.ndarray:
+    def course_of_maximum(self, step: Stretch, times: np.ndarray) -> np.ndarray:
         """(n, n_parts) [K] at ``times`` (n,) inside ``step``."""
         found = np.empty((len(times), len(self._start)))
         length = step.end - step.begin
         kernels.read_maxima(*step.cubic, length, (times - step.begin) / length, self._chosen, self._ends, found)
         return self._spread(found)
+
+    def courses_of_maximum(self, step: CommonStep, times: np.ndarray) -> np.ndarray:
+        """(n, n_parts) [K] of each member, (8, n, n_parts), at ``times`` (n,) inside ``step``."""
+        found = step.maxima((times - step.begin) / (step.end - step.begin), self._chosen, self._ends)
+        return self._spread(np.moveaxis(found, 2, 0))
 
     def maximum(self, temperature: np.ndarray) -> np.ndarray:
         """(n_parts,) [K] of a state (unknowns,), or (n, n_parts) of several; nan for a part that nothing of is visible."""

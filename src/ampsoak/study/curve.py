@@ -15,6 +15,7 @@ from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import asked_reactions
 from ampsoak.heat.steady import Steady, SteadySolver
 from ampsoak.heat.stepping import FactorShelf, Member, Stepper, run_members
+from ampsoak.heat.together import MOST_MEMBERS, Together, can_step_together
 from ampsoak.heat.watch import LimitWatch, PartReader
 from ampsoak.runfile.records import OUTCOMES, Curve
 from ampsoak.runfile.write import record_hash, write_curve
@@ -47,7 +48,13 @@ class _Outcome:
     outcome: np.ndarray
     conductor: np.ndarray
     parts: np.ndarray
-    steps: int
+    steps: int = 0
+
+    def passes(self, crossing) -> None:
+        """Note a crossing of a limit."""
+        index, when, _, upwards = crossing
+        if upwards and self.outcome[index] == _BEYOND:
+            self.time[index], self.outcome[index] = when, _REACHED
 
 
 class _Batch:
@@ -60,6 +67,7 @@ class _Batch:
         self.solver = SteadySolver(model, self.boundaries)
         self.shelf = FactorShelf()
         self.reactions = asked_reactions(model)
+        self.together = self.reactions is None and can_step_together(model, self.boundaries)
         self.watch, self.reader = LimitWatch(model, scenario.limits), PartReader(model)
         self.start = initial_state(model, settings.start, self.boundaries)
         highest = max((limit.temperature for limit in scenario.limits), default=0.0)
@@ -81,34 +89,84 @@ class _Batch:
         """Steady state with the curve's circuit at ``current`` [A]; ``solver`` where others use the batch's at the same time."""
         return (solver or self.solver).solve(self.currents(current), guess, self.ceiling, near)
 
-    def member(self, current: float) -> _Outcome:
-        """Step one constant current until the horizon or, with every limit reached, the ceiling."""
-        scenario, model, settings = self.scenario, self.model, self.settings
+    def groups(self, currents: np.ndarray) -> list[np.ndarray]:
+        """Which currents are stepped in one go: of those in rising order neighbours, as the currents alone say."""
+        count = -(-len(currents) // MOST_MEMBERS) if self.together else len(currents)
+        return np.array_split(currents, count) if count else []
+
+    def members(self, currents: np.ndarray, told: Callable[[float], None]) -> list[_Outcome]:
+        """Step constant currents until the horizon or, with every limit reached, the ceiling; ``told`` of each when it ends."""
+        if self.together:
+            return self._side_by_side(currents, told)
+        found = []
+        for current in currents:
+            found.append(self._alone(current))
+            told(current)
+        return found
+
+    def _begun(self) -> tuple[_Outcome, LimitWatch]:
+        """What a member has found at its start, and its watch."""
+        scenario, watch = self.scenario, self.watch.again()
+        limits, shape = len(scenario.limits), (len(scenario.conductors), len(scenario.parts))
+        conductor, parts = (np.full((rows, len(self.times)), np.nan) for rows in shape)
+        found = _Outcome(np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8), conductor, parts)
+        for index, _, _, _ in watch.begin(self.start):
+            found.time[index], found.outcome[index] = 0.0, _AT_START
+        conductor[:, 0], parts[:, 0] = self.start[self.model.conductor_unknown], self.reader.maximum(self.start)
+        return found, watch
+
+    def _past(self, end: float) -> int:
+        """How many stored times a step that ends at ``end`` [s] leads past."""
+        return int(np.searchsorted(self.times, end * (1 + 1e-12), side="right"))
+
+    def _alone(self, current: float) -> _Outcome:
+        model, settings, reader = self.model, self.settings, self.reader
         profiles = tuple(CurrentProfile.constant(value, settings.horizon) for value in self.currents(current))
         member = Member(profiles, self.start)
         stepper = Stepper(model, member, settings.tolerance, self.boundaries, self.shelf, self.reactions)
-        watch, reader = self.watch.again(), self.reader
-        limits, conductors = len(scenario.limits), len(scenario.conductors)
-        time, outcome = np.full(limits, np.inf), np.full(limits, _BEYOND, dtype=np.int8)
-        for index, _, _, _ in watch.begin(self.start):
-            time[index], outcome[index] = 0.0, _AT_START
-        conductor = np.full((conductors, len(self.times)), np.nan)
-        parts = np.full((len(scenario.parts), len(self.times)), np.nan)
-        conductor[:, 0], parts[:, 0] = self.start[model.conductor_unknown], reader.maximum(self.start)
-        kept = 1
+        (found, watch), kept = self._begun(), 1
         for step in stepper.steps(settings.horizon):
-            for index, when, _, upwards in watch.crossings(step):
-                if upwards and outcome[index] == _BEYOND:
-                    time[index], outcome[index] = when, _REACHED
-            past = int(np.searchsorted(self.times, step.end * (1 + 1e-12), side="right"))
+            for crossing in watch.crossings(step):
+                found.passes(crossing)
+            past = self._past(step.end)
             if past > kept:
                 times = np.minimum(self.times[kept:past], step.end)
-                conductor[:, kept:past] = step.at(times, model.conductor_unknown).T
-                parts[:, kept:past] = reader.course_of_maximum(step, times).T
+                found.conductor[:, kept:past] = step.at(times, model.conductor_unknown).T
+                found.parts[:, kept:past] = reader.course_of_maximum(step, times).T
                 kept = past
-            if step.after.max() > self.ceiling and (outcome != _BEYOND).all():
+            if step.after.max() > self.ceiling and (found.outcome != _BEYOND).all():
                 break
-        return _Outcome(time, outcome, conductor, parts, stepper.accepted)
+        found.steps = stepper.accepted
+        return found
+
+    def _side_by_side(self, currents: np.ndarray, told: Callable[[float], None]) -> list[_Outcome]:
+        model, settings, reader = self.model, self.settings, self.reader
+        circuits = [self.currents(current) for current in currents]
+        stepper = Together(model, circuits, self.start, settings.tolerance, self.boundaries, self.shelf)
+        found, watches = zip(*(self._begun() for _ in currents), strict=True)
+        watches, kept = dict(enumerate(watches)), 1
+        each = np.arange(len(model.conductor_unknown) + 1)
+        for step in stepper.steps(settings.horizon):
+            for member, crossing in self.watch.crossings_side_by_side(step, watches):
+                found[member].passes(crossing)
+            past = self._past(step.end)
+            if past > kept:
+                times = np.minimum(self.times[kept:past], step.end)
+                shares = (times - step.begin) / (step.end - step.begin)
+                conductor = step.maxima(shares, model.conductor_unknown, each)
+                parts = reader.courses_of_maximum(step, times)
+                for member in stepper.members:
+                    found[member].conductor[:, kept:past] = conductor[:, :, member].T
+                    found[member].parts[:, kept:past] = parts[member].T
+                kept = past
+            for member in tuple(stepper.members):
+                found[member].steps += 1
+                done = step.highest[member] > self.ceiling and (found[member].outcome != _BEYOND).all()
+                if done or not step.end < settings.horizon:
+                    stepper.leave(member)
+                    watches.pop(member)
+                    told(currents[member])
+        return list(found)
 
     def margins(self, steady: Steady) -> np.ndarray:
         """Steady temperature above each limit (n_limits,) [K]; inf without a steady state."""
@@ -164,35 +222,39 @@ def _solve(batch: _Batch, grid: np.ndarray, with_knees: bool, workers, progress)
 
     Steady states follow one from the other, so all of them are one job, beside those of the members.
     """
-    done, lock = 0, Lock()
+    done, count, lock = 0, len(grid), Lock()
 
-    def told(current: float, count: int) -> _Outcome:
+    def told(current: float) -> None:
         nonlocal done
-        found = batch.member(current)
         with lock:
             done += 1
             if progress is not None:
                 progress(done, count, float(current))
-        return found
+
+    groups = batch.groups(grid)
 
     def first(number: int):
         if number > 0:
-            return told(grid[number - 1], len(grid))
+            return batch.members(groups[number - 1], told)
         states = _steady_states(batch, grid)
         return states, _knees(batch, grid, states) if with_knees else []
 
-    (states, knees), *members = run_members(first, len(grid) + 1, workers)
-    extra = np.array([knee * factor for knee in knees for factor in _BESIDE_KNEE if grid[0] < knee * factor < grid[-1]])
+    (states, knees), *members = run_members(first, len(groups) + 1, workers)
+    members = [found for group in members for found in group]
+    extra = np.sort([knee * factor for knee in knees for factor in _BESIDE_KNEE if grid[0] < knee * factor < grid[-1]])
+    count, beside = len(grid) + len(extra), batch.groups(extra)
 
     def second(number: int):
+        if number >= len(extra):
+            return batch.members(beside[number - len(extra)], told)
         below = int(np.searchsorted(grid, extra[number], side="right")) - 1
         solver = SteadySolver(batch.model, batch.boundaries)
-        steady = batch.steady_at(extra[number], states[below].temperature, states[below].exists, solver)
-        return steady, told(extra[number], len(grid) + len(extra))
+        return batch.steady_at(extra[number], states[below].temperature, states[below].exists, solver)
 
     if len(extra):
-        beside = run_members(second, len(extra), workers)
-        states, members = [*states, *(steady for steady, _ in beside)], [*members, *(found for _, found in beside)]
+        more = run_members(second, len(extra) + len(beside), workers)
+        states = [*states, *more[: len(extra)]]
+        members += [found for group in more[len(extra) :] for found in group]
     order = np.argsort(np.concatenate([grid, extra]), kind="stable")
     grid = np.concatenate([grid, extra])[order]
     states, members = [states[place] for place in order], [members[place] for place in order]
