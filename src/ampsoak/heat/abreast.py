@@ -28,6 +28,7 @@ class Linear(NamedTuple):
     low, high, between (n,): unknowns that conductors and skins exchange heat between, and conductance [W/(m K)]
     covered_cell, covered_by, skin_conductor: as in Network
     coefficient (conductors,) [1/K]: of resistance
+    wide (8 * unknowns,): capacities as rows
     sums (2,) [W/m]: heat given off by parts, and heat lost at the temperature of zero kelvin
     """
 
@@ -43,6 +44,7 @@ class Linear(NamedTuple):
     covered_by: np.ndarray
     skin_conductor: np.ndarray
     coefficient: np.ndarray
+    wide: np.ndarray
     sums: np.ndarray
 
 
@@ -166,12 +168,9 @@ def step_rows(linear, factor, work, heat, step, scheme, before, rate_before, aft
         miss[i] = after[i] - before[i]
     dot_rows(linear.capacity, miss, unknowns, result.reshape(result.size), 2 * SIDE)
     one, two, three = scheme[0, 3] / gamma, scheme[1, 3] / gamma, scheme[2, 3] / gamma
+    wide = linear.wide
     for i in range(numbers):
-        miss[i] = one * first[i] + two * second[i] + three * third[i]
-    for q in range(unknowns):
-        capacity = linear.capacity[q]
-        for m in range(SIDE):
-            miss[SIDE * q + m] *= capacity
+        miss[i] = wide[i] * (one * first[i] + two * second[i] + three * third[i])
     solve_bordered_rows(factor, linear.covered_cell, skins, work.inverse, miss)
     largest_rows(miss, unknowns, result.reshape(result.size), 3 * SIDE)
     largest_rows(after, unknowns, result.reshape(result.size), 4 * SIDE)

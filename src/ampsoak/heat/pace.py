@@ -40,14 +40,12 @@ class Pace:
     def __init__(self, tolerance: float):
         self.tolerance, self.allowed = tolerance, LOCAL_SHARE * tolerance
         self.suggested: float | None = None
-        self._settled: tuple[float, float] | None = None  # length and error of the last step, where nothing has jumped since
 
     def begin(self, fastest: float) -> None:
-        """Forget the steps before a jump; ``fastest`` is the largest slope after it [K/s]."""
+        """Suggest the first step after a jump; ``fastest`` is the largest slope there [K/s]."""
         far = _START * self.tolerance
         # never so short that it counts as collapsed: cells that store next to nothing answer at once and do not matter
         self.suggested = min(max(far / fastest, 1e3 * SMALLEST), 100.0) if fastest > 0 else 10.0
-        self._settled = None
 
     def factor(self, error: float) -> float:
         """How much longer a step could be that errs by ``error`` [K]."""
@@ -57,14 +55,18 @@ class Pace:
         """Length [s] to try instead of a ``step`` [s] whose ``error`` [K] is more than allowed."""
         return step * max(0.2, self.factor(error))
 
-    def accept(self, step: float, error: float, most: float = math.inf) -> None:
-        """Go on after a ``step`` [s] that errs by ``error`` [K]; ``most`` bounds what the error alone would allow as a factor."""
-        factor = min(self.factor(error), most)
-        if self._settled is not None:
-            # after a jump the solution smooths out as it ages, so the error falls behind what the step alone explains
-            last_step, last_error = self._settled
-            trend = (step / last_step) * (last_error / max(error, 1e-12 * last_error)) ** (1 / 3)
-            factor *= min(max(trend, 0.5), _TREND)
-        self._settled = (step, max(error, 1e-12 * self.tolerance))
+    def growth(self, step: float, error: float, before: tuple[float, float] | None) -> float:
+        """How much longer the step after this one may be; ``before``: length and error of the one before it, if nothing has jumped.
+
+        After a jump the solution smooths out as it ages, so the error falls behind what the step alone explains.
+        """
+        if before is None:
+            return self.factor(error)
+        last = max(before[1], 1e-12 * self.tolerance)
+        trend = (step / before[0]) * (last / max(error, 1e-12 * last)) ** (1 / 3)
+        return self.factor(error) * min(max(trend, 0.5), _TREND)
+
+    def accept(self, step: float, growth: float) -> None:
+        """Suggest the next step after one that could grow by ``growth``."""
         # a step that fits stays: a new length costs a factorisation of a linear section
-        self.suggested = step if 0.8 < factor < 1.4 else step * min(factor, _GROWTH)
+        self.suggested = step if 0.8 < growth < 1.4 else step * min(growth, _GROWTH)

@@ -246,6 +246,7 @@ class Stepper:
         # members with their own property values have their own matrices
         self.shelf = (shelf if plain and shelf is not None else FactorShelf()) if self.linear else None
         self.own: Factor | None = None
+        self.factor_step: float | None = None  # that a linear section's factor is made for
         self.factor: Factor | None = None
         self.surface = self.temperature[network.face_cell].copy()
         self.content, self.capacity = np.zeros(n), np.zeros(n)
@@ -262,6 +263,7 @@ class Stepper:
             self.remaining = np.ones(len(reactions.mass))
         self.outrun = False  # a reaction was faster than the step last tried
         self.pace = Pace(tolerance)
+        self.settled: tuple[float, float] | None = None  # length and error of the last step, where nothing has jumped since
         self.key: tuple | None = None
         self.accepted = self.rejected = self.factorised = self.solved = 0
         self.breaks = sorted(
@@ -315,10 +317,15 @@ class Stepper:
 
     def linear_factor(self, step: float, load: Load) -> Factor | None:
         """Take the factor of a linear section, which the currents in ``load`` do not change; None when there is none."""
+        if step == self.factor_step:
+            return self.factor
+        self.factor_step = None
         if step == on_ladder(step):
             self.factor = self.shelf.get(step, lambda: self._made(self.shelf.blank(self.model), step, load))
         else:
             self.factor = self._made(self._own_factor(), step, load)
+        if self.factor is not None:
+            self.factor_step = step
         return self.factor
 
     def _own_factor(self) -> Factor:
@@ -359,7 +366,7 @@ class Stepper:
             before = self.initial_rate(self.currents(self.time))
             metal = slice(self.model.cells, self.model.first_zone)
             if self.rate is None or np.abs(before - self.rate)[metal].max(initial=0.0) > 0 or self.pace.suggested is None:
-                self.rate, self.behind = before, None
+                self.rate, self.behind, self.settled = before, None, None
                 self.pace.begin(float(np.abs(before).max(initial=0.0)))
             self.held = self._held_until(stop)
             while self.time < stop:
@@ -511,16 +518,17 @@ class Stepper:
             joule=moment.at_20 * model.resistance_at(state), error=error, surface=self.surface.copy(),
             surface_flow=stages.face_flow.copy(),
         )  # fmt: skip
-        most = np.inf
+        growth = self.pace.growth(step, error, self.settled)
         if speeds is not None:
             result.left_before = self.remaining
             result.left_after = self.remaining = self.remaining - step * (SCHEME[2, :3] @ speeds)
             if self.outrun:
-                most, self.outrun = 1.0, False  # what was too long once may be so again
+                growth, self.outrun = min(growth, 1.0), False  # what was too long once may be so again
         self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
         self.time = end
         self.accepted += 1
-        self.pace.accept(step, error, most)
+        self.settled = (step, error)
+        self.pace.accept(step, growth)
         return result
 
 def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:

@@ -129,7 +129,7 @@ class Together:
         # temperature and slope at both ends of a step
         self._ends = [aligned_zeros(2, SIDE * model.unknowns) for _ in range(2)]
         self._begin()
-        self._errors: tuple[float, np.ndarray] | None = None  # length and errors of the last step
+        self._settled: list[tuple[float, np.ndarray]] = []  # length and errors of the last two steps
         self._inverted: float | None = None  # step that the corners are inverted for
 
     def _begin(self) -> None:
@@ -157,10 +157,8 @@ class Together:
             yield self._next_step(until)
 
     def _next_step(self, stop: float) -> CommonStep:
-        if self._errors is not None:
-            # who has left has no say in the next step
-            length, errors = self._errors
-            self.pace.accept(length, float(errors[self.members].max()))
+        if self._settled:
+            self.pace.accept(self._settled[-1][0], min(self._growth(member) for member in self.members))
         wanted = on_ladder(self.pace.suggested)
         while True:
             left = stop - self.time
@@ -172,6 +170,11 @@ class Together:
                 return outcome
             self.rejected += 1
             wanted = on_ladder(min(outcome, step / LADDER))
+
+    def _growth(self, member: int) -> float:
+        """How much longer the next step may be for ``member``; who has left has no say in it."""
+        *before, last = ((step, float(error[member])) for step, error in self._settled)
+        return self.pace.growth(*last, before[0] if before else None)
 
     def _try(self, step: float, end: float) -> CommonStep | float:
         """One attempt; a step when accepted, else the step length to try next [s]."""
@@ -195,7 +198,7 @@ class Together:
             copies * generated, copies * lost, copies * stored, error, highest,
         )  # fmt: skip
         self._ends.reverse()
-        self._errors, self.time = (step, error), end
+        self._settled, self.time = [*self._settled[-1:], (step, error)], end
         self.accepted += 1
         return result
 
@@ -232,5 +235,5 @@ def _linear_section(idle: Stepper, source: np.ndarray) -> Linear:
         leak=leak, capacity=idle.level, low=np.concatenate([network.cut_cell, skins]).astype(np.int64),
         high=(cells + np.concatenate([network.cut_conductor, network.skin_conductor])).astype(np.int64),
         between=np.concatenate([links.cut, links.skin]), covered_cell=network.covered_cell, covered_by=network.covered_by,
-        skin_conductor=network.skin_conductor, coefficient=model.coefficient, sums=np.array([source.sum(), -pull.sum()]),
+        skin_conductor=network.skin_conductor, coefficient=model.coefficient, wide=np.repeat(idle.level, SIDE), sums=np.array([source.sum(), -pull.sum()]),
     )  # fmt: skip

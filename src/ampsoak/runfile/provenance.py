@@ -154,6 +154,7 @@ def _feed_values(total, values) -> None:
     total.update(values.tobytes())
 
 
+@cache
 def _version(package: str) -> str:
     """Installed version, found without importing the package."""
     try:
