@@ -14,7 +14,8 @@ import numpy as np
 from ampsoak.heat.bordered import solve_bordered_rows
 from ampsoak.heat.compiling import inner, kernel, quick_kernel
 from ampsoak.heat.kernels import _cubic_weights
-from ampsoak.heat.rows import dot_rows, largest_rows, miss_rows, read_rows
+from ampsoak.heat.rows import dot_rows, largest_rows, miss_rows, read_rows, shift_rows
+from ampsoak.heat.sums import total
 from ampsoak.heat.tiles import SIDE
 
 
@@ -53,6 +54,7 @@ class Work(NamedTuple):
 
     state: rows [K] with stride_x + stride_y more at either end; change (3, rows): of the stages [K]; miss: rows
     inverse (lumps, lumps, 8): of the corners
+    ones, excess (unknowns,), sums (4, 8): scratch, but for the ones
     result (5, 8): heat generated, lost and stored [J/m]; error and highest temperature [K], not finite where one is not
     """
 
@@ -60,6 +62,9 @@ class Work(NamedTuple):
     change: np.ndarray
     miss: np.ndarray
     inverse: np.ndarray
+    ones: np.ndarray
+    excess: np.ndarray
+    sums: np.ndarray
     result: np.ndarray
 
 
@@ -109,6 +114,10 @@ def _miss(linear, heat, state, room, change, weight, cells, miss):
             passed = factor * (temperature[other + m] - temperature[one + m])
             miss[one + m] += passed
             miss[other + m] -= passed
+    covered_cell = linear.covered_cell
+    for n in range(len(covered_cell)):
+        for m in range(SIDE):
+            miss[SIDE * covered_cell[n] + m] = 0.0
 
 
 @inner
@@ -118,6 +127,31 @@ def _spread_rows(linear, cells, rows):
     for n in range(len(covered_cell)):
         for m in range(SIDE):
             rows[SIDE * covered_cell[n] + m] = rows[SIDE * (cells + covered_by[n]) + m]
+
+
+@inner
+def _solve(linear, factor, work, heat, weight, cells, rows):
+    """Overwrite ``rows``, zero in covered cells, by the solutions with the matrix of the step.
+
+    The sum of all equations, which is the balance of heat, holds to rounding in double precision: by how much a factor in
+    single precision misses it is spread evenly.
+    """
+    excess, sums, coefficient = work.excess, work.sums, linear.coefficient
+    unknowns = len(excess)
+    asked, given, shift = sums[0], sums[1], sums[2]
+    dot_rows(work.ones, rows, unknowns, asked, 0)
+    solve_bordered_rows(factor, linear.covered_cell, linear.skin_conductor, work.inverse, rows)
+    dot_rows(excess, rows, unknowns, given, 0)
+    whole = total(excess)
+    for m in range(SIDE):
+        slope = whole
+        for c in range(len(coefficient)):
+            gain = weight * heat[c, m] * coefficient[c]
+            given[m] -= gain * rows[SIDE * (cells + c) + m]
+            slope -= gain
+        shift[m] = (asked[m] - given[m]) / slope if slope > 0.0 else 0.0
+    shift_rows(rows, unknowns, shift)
+    _spread_rows(linear, cells, rows)
 
 
 @kernel
@@ -139,39 +173,39 @@ def step_rows(linear, factor, work, heat, step, scheme, before, rate_before, aft
     gamma, weight = scheme[0, 4], scheme[0, 4] * step
     state, changes, miss, result = work.state, work.change, work.miss, work.result
     temperature = state[SIDE * room :]
-    coefficient, skins = linear.coefficient, linear.skin_conductor
+    coefficient, excess, leak, capacity = linear.coefficient, work.excess, linear.leak, linear.capacity
     result[:] = 0.0
+    for q in range(unknowns):
+        excess[q] = capacity[q] + weight * leak[q]
     for stage in range(3):
         change = changes[stage]
         _guess(stage, scheme, weight, before, rate_before, changes, temperature)
         _miss(linear, heat, state, room, change, weight, cells, miss)
-        solve_bordered_rows(factor, linear.covered_cell, skins, work.inverse, miss)
-        _spread_rows(linear, cells, miss)
+        _solve(linear, factor, work, heat, weight, cells, miss)
         for i in range(numbers):
             change[i] += miss[i]
             temperature[i] += miss[i]
-        _spread_rows(linear, cells, change)
-        _spread_rows(linear, cells, temperature)
         share = step * scheme[2, stage]
-        dot_rows(linear.leak, temperature, unknowns, miss, 0)
+        lost = work.sums[3]
+        dot_rows(leak, temperature, unknowns, lost, 0)
         for m in range(SIDE):
             generated = linear.sums[0]
             for c in range(len(coefficient)):
                 here = temperature[SIDE * (cells + c) + m]
                 generated += heat[c, m] * (1.0 + coefficient[c] * (here - 293.15))
             result[0, m] += share * generated
-            result[1, m] += share * (miss[m] + linear.sums[1])
+            result[1, m] += share * (lost[m] + linear.sums[1])
     first, second, third = changes[0], changes[1], changes[2]
     for i in range(numbers):
         after[i] = temperature[i]
         rate_after[i] = third[i] / weight
         miss[i] = after[i] - before[i]
-    dot_rows(linear.capacity, miss, unknowns, result.reshape(result.size), 2 * SIDE)
+    dot_rows(capacity, miss, unknowns, result.reshape(result.size), 2 * SIDE)
     one, two, three = scheme[0, 3] / gamma, scheme[1, 3] / gamma, scheme[2, 3] / gamma
     wide = linear.wide
     for i in range(numbers):
         miss[i] = wide[i] * (one * first[i] + two * second[i] + three * third[i])
-    solve_bordered_rows(factor, linear.covered_cell, skins, work.inverse, miss)
+    _solve(linear, factor, work, heat, weight, cells, miss)
     largest_rows(miss, unknowns, result.reshape(result.size), 3 * SIDE)
     largest_rows(after, unknowns, result.reshape(result.size), 4 * SIDE)
 

@@ -193,6 +193,23 @@ def _take_products_compiled(typing, columns, cells, values, first, lumps, rows):
 
 
 @intrinsic
+def _shift_rows_compiled(typing, rows, count, shift):
+    signature = types.void(rows, types.intp, shift)
+
+    def codegen(context, builder, signature, arguments):
+        rows, count, shift = arguments
+        values = _Tiles(context, builder, signature.args[0], rows)
+        more = _Tiles(context, builder, signature.args[2], shift).load(_index(0))
+        loop = _Loop(builder, _index(0), count, [])
+        row = _row(builder, loop.count)
+        values.store(builder.fadd(values.load(row), more), row)
+        loop.close([])
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
 def _largest_rows_compiled(typing, rows, count, result, start):
     signature = types.void(rows, types.intp, result, types.intp)
 
@@ -301,6 +318,11 @@ def _take_products_plain(columns, cells, values, first, lumps, rows):
     _rows(rows, 0, cells)[:] -= columns[: lumps * cells].reshape(lumps, cells).T @ _rows(values, first, lumps)
 
 
+def _shift_rows_plain(rows, count, shift):
+    """Add ``shift`` (8,) to each row."""
+    _rows(rows, 0, count)[:] += shift
+
+
 def _largest_rows_plain(rows, count, result, start):
     """Fill eight numbers of ``result`` from ``start`` with the largest size in rows; not finite if one of them is not."""
     values = _rows(rows, 0, count)
@@ -323,5 +345,6 @@ backward_rows = _backward_rows_plain if _plain else _backward_rows_compiled
 miss_rows = _miss_rows_plain if _plain else _miss_rows_compiled
 dot_rows = _dot_rows_plain if _plain else _dot_rows_compiled
 take_products = _take_products_plain if _plain else _take_products_compiled
+shift_rows = _shift_rows_plain if _plain else _shift_rows_compiled
 largest_rows = _largest_rows_plain if _plain else _largest_rows_compiled
 read_rows = _read_rows_plain if _plain else _read_rows_compiled

@@ -124,7 +124,8 @@ class Together:
         room = int(self._linear.strides.sum())
         self._work = Work(
             state=aligned_zeros(1, SIDE * (rows + 2 * room))[0], change=aligned_zeros(3, SIDE * model.unknowns),
-            miss=aligned_zeros(1, SIDE * rows)[0], inverse=np.zeros((model.lumps, model.lumps, SIDE)), result=np.zeros((5, SIDE)),
+            miss=aligned_zeros(1, SIDE * rows)[0], inverse=np.zeros((model.lumps, model.lumps, SIDE)),
+            ones=np.ones(model.unknowns), excess=np.zeros(model.unknowns), sums=np.zeros((4, SIDE)), result=np.zeros((5, SIDE)),
         )  # fmt: skip
         # temperature and slope at both ends of a step
         self._ends = [aligned_zeros(2, SIDE * model.unknowns) for _ in range(2)]
