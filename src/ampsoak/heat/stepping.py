@@ -34,7 +34,7 @@ from ampsoak.heat.advance import (
     advance,
 )
 from ampsoak.heat.banded import empty_band, empty_bands
-from ampsoak.heat.bordered import Factor, empty_factor
+from ampsoak.heat.bordered import Factor, empty_factor, reduce_border
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.pace import LADDER, LOCAL_SHARE, SMALLEST, Pace, on_ladder, within
@@ -308,22 +308,22 @@ class Stepper:
             return 0
         self.key = key
         if self.linear:
-            return None if self.linear_factor(step, moment.load) is None else INVERT
+            return None if self.linear_factor(step) is None else INVERT
         self.factor = self._own_factor()
         if self.model.linear:
             self.factor.capacity[:] = self.level
             return MAKE | INVERT
         return MAKE | CHORD | INVERT
 
-    def linear_factor(self, step: float, load: Load) -> Factor | None:
-        """Take the factor of a linear section, which the currents in ``load`` do not change; None when there is none."""
+    def linear_factor(self, step: float) -> Factor | None:
+        """Take the factor of a linear section, where currents change nothing; None when the matrix is not positive definite."""
         if step == self.factor_step:
             return self.factor
         self.factor_step = None
         if step == on_ladder(step):
-            self.factor = self.shelf.get(step, lambda: self._made(self.shelf.blank(self.model), step, load))
+            self.factor = self.shelf.get(step, lambda: self._made(self.shelf.blank(self.model), step))
         else:
-            self.factor = self._made(self._own_factor(), step, load)
+            self.factor = self._made(self._own_factor(), step)
         if self.factor is not None:
             self.factor_step = step
         return self.factor
@@ -333,10 +333,12 @@ class Stepper:
             self.own = empty_factor(self.model.network, self.model.plan)
         return self.own
 
-    def _made(self, factor: Factor, step: float, load: Load) -> Factor | None:
-        self.factor = factor
+    def _made(self, factor: Factor, step: float) -> Factor | None:
+        self.factorised += 1
         factor.capacity[:] = self.level
-        return factor if self._advance(step, load, MAKE) == DONE else None
+        factor.flow[:], factor.slope[:] = self.border_flow()
+        kernels.assemble(self.model.network, self.links, self.exchange, GAMMA * step, factor)
+        return factor if reduce_border(factor) else None
 
     def initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s], (unknowns,), just after ``time`` at circuit ``current`` (n_circuits,) [A], from the heat balance.

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.heat.abreast import Linear, Work, read_maxima_rows, step_rows
-from ampsoak.heat.advance import Load
 from ampsoak.heat.banded import PAD_ROWS
 from ampsoak.heat.bordered import Factor, invert_corners
 from ampsoak.heat.boundaries import BoundaryTables
@@ -113,9 +112,6 @@ class Together:
         self.time = 0.0
         self.accepted = self.rejected = 0
         source = model.part_sources(0.0)
-        around = boundaries.at(0.0)
-        none = np.zeros((3, len(model.keeper)))
-        self._load = Load(none, np.array([source] * 3), around)
         self._heat = np.zeros((len(model.keeper), SIDE))
         for member, of_circuits in enumerate(currents):
             self._heat[:, member] = model.heat_at_20(np.asarray(of_circuits, dtype=float))
@@ -138,8 +134,7 @@ class Together:
         model = self.model
         temperature, rate = (values.reshape(-1, SIDE) for values in self._ends[0])
         temperature[:] = self._idle.temperature[:, None]
-        self._idle.rate = self._idle.initial_rate(np.zeros(len(model.section.scenario.circuits)))
-        rate[:] = self._idle.rate[:, None]
+        rate[:] = self._idle.initial_rate(np.zeros(len(model.section.scenario.circuits)))[:, None]
         metal = slice(model.cells, model.first_zone)
         there, capacity = self._idle.temperature[metal], self._idle.capacity[metal]
         rate[metal] += self._heat * ((1 + model.coefficient * (there - 293.15)) / capacity)[:, None]
@@ -179,7 +174,7 @@ class Together:
 
     def _try(self, step: float, end: float) -> CommonStep | float:
         """One attempt; a step when accepted, else the step length to try next [s]."""
-        factor = self._idle.linear_factor(step, self._load)
+        factor = self._idle.linear_factor(step)
         if factor is None or not self._invert(factor, step):
             self._inverted = None
             return step / 4
