@@ -45,8 +45,9 @@ def coarse(problem: str):
 
 
 def several(cells: int = 22, heat: float = 0.5, **more):
-    """Three round wires in two circuits on cells that their outlines cut, so that all have skins; heat of a part, all kinds of
-    linear borders."""
+    """Three round wires in two circuits on cells that their outlines cut, so that all have skins; a part that gives heat,
+    and all kinds of linear borders.
+    """
     circles = [Circle(x * MM, y * MM, r * MM) for x, y, r in ((4.1, 5.2, 1.05), (8.3, 6.1, 1.45), (11.2, 3.4, 0.8))]
     parts = [
         Part("fill", simple("fill", 0.04, 1.2e5)),
@@ -63,14 +64,15 @@ def several(cells: int = 22, heat: float = 0.5, **more):
         film("top", 14 * MM, 5.0, ZERO + 15.0),
     )  # fmt: skip
     scenario = case(14 * MM, 10 * MM, parts, paints, conductors, borders, start=ZERO + 25.0, duration=600.0)
-    scenario = replace(scenario, circuits=tuple(Circuit(name, CurrentProfile.constant(0.0, 600.0)) for name in "ab"), **more)
-    return scenario, (even(14 * MM, cells), even(10 * MM, cells - 3))
+    circuits = tuple(Circuit(name, CurrentProfile.constant(0.0, 600.0)) for name in "ab")
+    return replace(scenario, circuits=circuits, **more), (even(14 * MM, cells), even(10 * MM, cells - 3))
 
 
 def symmetric():
     """Two wires alike beside a third in the middle, all round the same: a quarter stands for the whole."""
     circles = [Circle(x * MM, 7.5 * MM, 1.3 * MM) for x in (3.0, 12.0, 7.5)]
-    parts = [Part("fill", simple("fill", 0.1, 1e6)), *(Part(f"c{n}", simple("copper", 400.0, 3.45e6)) for n in range(3))]
+    copper = simple("copper", 400.0, 3.45e6)
+    parts = [Part("fill", simple("fill", 0.1, 1e6)), *(Part(f"c{n}", copper) for n in range(3))]
     conductors = [
         Conductor(f"c{n}", 1 + n, circle, circle.area, 8e-3, 0.0039, n // 2) for n, circle in enumerate(circles)
     ]
@@ -157,7 +159,8 @@ def test_energy_closes_to_rounding(name):
     # first law: what is generated less what is lost is what is stored, in every member
     batch = wired(name)
     sums, stored, capacity = np.zeros((3, 8)), np.zeros(8), np.zeros(batch.model.unknowns)
-    kernels.heat_content(batch.model.network, batch.start, np.ones(len(batch.model.materials)), np.zeros_like(capacity), capacity)
+    ones = np.ones(len(batch.model.materials))
+    kernels.heat_content(batch.model.network, batch.start, ones, np.zeros_like(capacity), capacity)
     for step in batch.together().steps(600.0):
         sums += step.generated, step.lost, step.stored
         stored = batch.model.copies * (capacity @ (step.after - batch.start[:, None]))
@@ -212,8 +215,8 @@ def test_who_has_left_has_no_say_in_the_steps():
     stayed = sum(1 for _ in batch.together().steps(600.0))
     assert stepper.members == [0]
     assert count < 0.8 * stayed
-    for state, expected in zip((s for _, s in states), read(batch.alone(0, 600.0), [t for t, _ in states]), strict=True):
-        assert np.abs(state - expected).max() < TOLERANCE
+    expected = read(batch.alone(0, 600.0), [time for time, _ in states])
+    assert np.abs(np.array([state for _, state in states]) - expected).max() < TOLERANCE
 
 
 def test_without_members_there_are_no_more_steps():
@@ -241,7 +244,7 @@ def test_heat_that_runs_away_is_told_as_of_a_member_on_its_own_unless_it_has_lef
     assert step.highest[0] < 400.0
 
 
-# -- who may --------------------------------------------------------------------------------------------------------
+# -- who may -----------------------------------------------------------------------------------------------------------
 
 
 def test_only_sections_that_nothing_but_the_currents_moves_step_together():
@@ -267,7 +270,8 @@ def test_only_sections_that_nothing_but_the_currents_moves_step_together():
 
 
 def test_watches_and_readers_see_side_by_side_what_they_see_of_one():
-    scenario, lines = several(limits=(Limit("c0 40", 313.15, (2,)), Limit("fill 45", 318.15, (0, 1)), Limit("c1 27", 300.15, (3,))))
+    limits = Limit("c0 40", 313.15, (2,)), Limit("fill 45", 318.15, (0, 1)), Limit("c1 27", 300.15, (3,))
+    scenario, lines = several(limits=limits)
     batch = Batch(scenario, lines, currents=[[10.0, 5.0], [14.0, 30.0], [25.0, 0.0], [0.0, 44.0]])
     model, reader = batch.model, PartReader(batch.model)
     common, apart = ([LimitWatch(model, scenario.limits) for _ in range(4)] for _ in range(2))
@@ -315,7 +319,7 @@ def test_limit_curves_agree_within_the_tolerance(either_way):
         both = np.isfinite(one) & np.isfinite(other)
         assert both.any(axis=2).all()
         hot = np.nanmax(other[both])
-        # past the last limit heat runs away from some of them, and the same error in time is more and more of one in kelvin
+        # past the last limit heat runs away, and the same error in time is more and more of one in kelvin
         assert np.abs(one - other)[both & (other < min(hot, 500.0))].max() < 2 * tolerance
     reached = np.isfinite(alone.time_to_limit)
     assert reached.any() and not reached.all()
@@ -339,7 +343,7 @@ def test_limit_curves_have_the_same_bits_whatever_the_number_of_workers():
             assert np.array_equal(getattr(curves[0], name), getattr(other, name), equal_nan=True)
 
 
-# -- plain Python --------------------------------------------------------------------------------------------------------
+# -- plain Python ------------------------------------------------------------------------------------------------------
 
 _PLAIN = """
 import json, sys

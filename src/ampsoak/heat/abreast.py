@@ -1,8 +1,8 @@
 """One step of eight members of a linear section side by side, in compiled code.
 
-Where heat capacities, links and films do not depend on temperature, a stage is one product with what flows at its first guess and
-one solution with the step's matrix; nothing is iterated. Members differ in the heat of their conductors alone, so matrix,
-links and capacities are read once for all of them. Arrays of rows hold eight numbers per unknown (``rows``).
+Where heat capacities, links and films do not depend on temperature, a stage is one product, what flows at its first
+guess, and one solution with the step's matrix; nothing is iterated. Members differ in the heat of their conductors
+alone, so matrix, links and capacities are read once for all of them. Arrays of rows hold eight numbers per unknown.
 """
 
 from __future__ import annotations

@@ -56,7 +56,7 @@ class Pace:
         return step * max(0.2, self.factor(error))
 
     def growth(self, step: float, error: float, before: tuple[float, float] | None) -> float:
-        """How much longer the step after this one may be; ``before``: length and error of the one before it, if nothing has jumped.
+        """How much longer the next step may be; ``before``: length and error of the one before, if nothing has jumped.
 
         After a jump the solution smooths out as it ages, so the error falls behind what the step alone explains.
         """

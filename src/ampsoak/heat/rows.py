@@ -1,4 +1,4 @@
-"""Rows of eight: what many members have at one unknown, side by side, so that each number of a matrix is read once for all of them.
+"""Rows of eight: what eight members have at one unknown, side by side, so that each number of a matrix is read once.
 
 An array of rows holds, unknown by unknown, eight numbers one behind the other, one per member. As in ``tiles`` each
 operation exists twice, as vector instructions and as the algebra that plain Python runs; sums are fused and in a fixed
@@ -30,8 +30,11 @@ class _Numbers(_Tiles):
 
 
 def _panel(context, builder, kinds, factor, place, count, wide):
-    """The numbers of a panel of ``count`` tiles, and where it begins. What is kept in single precision is made double first, in
-    ``wide``: one number at a time, that takes as long as what is done with it."""
+    """The numbers of a panel of ``count`` tiles, and where it begins.
+
+    What is kept in single precision is made double first, in ``wide``: one number at a time, that takes as long as what
+    is done with it.
+    """
     tiles = _Numbers(context, builder, kinds[0], factor)
     if not tiles.single:
         return tiles, place
@@ -267,7 +270,7 @@ def _tile(numbers, place):
 
 
 def _forward_rows_plain(factor, place, count, rows, start, wide):
-    """``tiles.forward`` for eight right sides: rows from the number ``start`` on; wide: scratch, as many numbers as tiles."""
+    """``tiles.forward`` for eight right sides, from number ``start`` of rows; wide: scratch, as large as the panel."""
     first = start // SIDE
     known = np.tril(_tile(factor, place)) @ _rows(rows, first, SIDE)
     _rows(rows, first, SIDE)[:] = known
@@ -276,7 +279,7 @@ def _forward_rows_plain(factor, place, count, rows, start, wide):
 
 
 def _backward_rows_plain(factor, place, count, rows, start, wide):
-    """``tiles.backward`` for eight right sides: rows from the number ``start`` on; wide: scratch, as many numbers as tiles."""
+    """``tiles.backward`` for eight right sides, from number ``start`` of rows; wide: scratch, as large as the panel."""
     first = start // SIDE
     left = _rows(rows, first, SIDE).copy()
     for k in range(1, count):
@@ -285,16 +288,16 @@ def _backward_rows_plain(factor, place, count, rows, start, wide):
 
 
 def _miss_rows_plain(grid, links, own, temperature, first, change, weight, miss):
-    """Fill ``miss`` with what each cell misses of its balance: ``weight`` [s] times the heat that flows in, less what it stores.
+    """Fill ``miss`` with what cells miss of their balance: ``weight`` [s] times the heat that flows in, less what they store.
 
     Parameters
     ----------
     grid : (cells, stride_x, stride_y)
-    links : flat             conductances [W/(m K)] along x, along y, rising, falling; each kind begins with stride_x + stride_y
-                             zeros, as cells before the first have none
-    own : flat               cell by cell: heat given to it [W/m], what it loses per kelvin [W/(m K)], capacity [J/(m K)]
-    temperature : flat       [K]; cell 0 is row ``first``, with stride_x + stride_y rows before and after all cells
-    change : flat            what temperature changes by [K]
+    links : flat          conductances [W/(m K)] along x, along y, rising, falling; each kind begins with
+                          stride_x + stride_y zeros, as cells before the first have none
+    own : flat            cell by cell: heat given [W/m], what it loses per kelvin [W/(m K)], capacity [J/(m K)]
+    temperature : flat    [K]; cell 0 is row ``first``, with stride_x + stride_y rows before and after all cells
+    change : flat         what temperature changes by [K]
     """
     cells, both = grid[0], grid[1] + grid[2]
     given, leak, capacity = own[: 3 * cells].reshape(cells, 3).T[:, :, None]
@@ -324,15 +327,16 @@ def _shift_rows_plain(rows, count, shift):
 
 
 def _largest_rows_plain(rows, count, result, start):
-    """Fill eight numbers of ``result`` from ``start`` with the largest size in rows; not finite if one of them is not."""
+    """Fill eight numbers of ``result`` from ``start`` with the largest size in rows; not finite if one is not."""
     values = _rows(rows, 0, count)
     with np.errstate(invalid="ignore"):
         result[start : start + SIDE] = np.abs(values).max(axis=0, initial=0.0) + (values - values).sum(axis=0)
 
 
 def _read_rows_plain(before, rate_before, after, rate_after, weights, chosen, begin, end, result, start):
-    """Fill eight numbers of ``result`` from ``start`` with the largest, over rows chosen[begin:end], of the four arrays' sum
-    by ``weights`` (4,)."""
+    """Fill eight numbers of ``result`` from ``start`` with the largest, over rows chosen[begin:end], of the sum of the
+    four arrays by ``weights`` (4,).
+    """
     picked = chosen[begin:end]
     ends = (before, rate_before, after, rate_after)
     values = sum(weight * _rows(part, 0, part.size // SIDE)[picked] for weight, part in zip(weights, ends, strict=True))

@@ -153,6 +153,13 @@ class Step(Stretch):
         return (1.0 - share) * self.left_before + share * self.left_after
 
 
+class _Place:
+    """Where a shelf keeps one factor."""
+
+    def __init__(self):
+        self.lock, self.factor = Lock(), None
+
+
 class FactorShelf:
     """Factorised matrices of a linear section by step length, shared by all members of a batch.
 
@@ -161,29 +168,35 @@ class FactorShelf:
     """
 
     def __init__(self, most_bytes: float = 4e8):
-        self._kept: dict[float, Factor] = {}
+        self._kept: dict[float, _Place] = {}
         self._bands: list[np.ndarray] = []
         self._lock = Lock()
         self._room = most_bytes
 
     def blank(self, model: HeatModel) -> Factor:
         """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
-        if not self._bands and model.plan is None:
-            shape = model.cells, int(model.network.shape[6])
-            count = max(1, _PIECE // empty_band(*shape).nbytes)
-            self._bands = list(empty_bands(count, *shape))
-        return empty_factor(model.network, model.plan, self._bands.pop() if self._bands else None)
-
-    def get(self, step: float, make: Callable[[], Factor]) -> Factor:
-        """The factor for ``step`` [s]; made by ``make`` when it is not there."""
         with self._lock:
-            found = self._kept.get(step)
-            if found is None:
-                found = make()
+            if not self._bands and model.plan is None:
+                shape = model.cells, int(model.network.shape[6])
+                count = max(1, _PIECE // empty_band(*shape).nbytes)
+                self._bands = list(empty_bands(count, *shape))
+            band = self._bands.pop() if self._bands else None
+        return empty_factor(model.network, model.plan, band)
+
+    def get(self, step: float, make: Callable[[], Factor | None]) -> Factor | None:
+        """The factor for ``step`` [s]; made by ``make`` when it is not there. Who wants another does not wait for that."""
+        with self._lock:
+            place = self._kept.setdefault(step, _Place())
+        with place.lock:
+            if place.factor is not None:
+                return place.factor
+            found = make()
+            if found is not None:
                 size = sum(part.nbytes for part in (*found.matrix, found.border, found.reduced) if isinstance(part, np.ndarray))
-                if self._room >= size:
-                    self._room -= size
-                    self._kept[step] = found
+                with self._lock:
+                    if self._room >= size:
+                        self._room -= size
+                        place.factor = found
             return found
 
 

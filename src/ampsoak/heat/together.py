@@ -1,13 +1,13 @@
 """Members of a linear section stepped side by side, with one step length for all.
 
-A linear section's matrix depends on the step alone, so members that step together share it, and eight of them cost little more
-than three on their own (``abreast``). The step is what the member with the largest error asks for; members of like
-currents ask for about the same.
+A linear section's matrix depends on the step alone, so members that step together share it, and eight of them cost
+about as much as two on their own (``abreast``). The step is what the member with the largest error asks for; members
+of like currents ask for about the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,7 +85,7 @@ class CommonStep:
 
 
 class Together:
-    """Steps up to ``MOST_MEMBERS`` members of a section that ``can_step_together``, from one start state at constant currents.
+    """Steps up to ``MOST_MEMBERS`` members of a section that can_step_together from one start state at constant currents.
 
     Parameters
     ----------
@@ -102,7 +102,15 @@ class Together:
     accepted, rejected : int     steps
     """
 
-    def __init__(self, model: HeatModel, currents, start: np.ndarray, tolerance: float, boundaries: BoundaryTables, shelf: FactorShelf):
+    def __init__(
+        self,
+        model: HeatModel,
+        currents: Sequence[np.ndarray],
+        start: np.ndarray,
+        tolerance: float,
+        boundaries: BoundaryTables,
+        shelf: FactorShelf,
+    ):
         self.model = model
         profiles = tuple(CurrentProfile.constant(0.0, 1.0) for _ in model.section.scenario.circuits)
         # a member without current brings all that does not depend on it
@@ -121,7 +129,8 @@ class Together:
         self._work = Work(
             state=aligned_zeros(1, SIDE * (rows + 2 * room))[0], change=aligned_zeros(3, SIDE * model.unknowns),
             miss=aligned_zeros(1, SIDE * rows)[0], inverse=np.zeros((model.lumps, model.lumps, SIDE)),
-            ones=np.ones(model.unknowns), excess=np.zeros(model.unknowns), sums=np.zeros((4, SIDE)), result=np.zeros((5, SIDE)),
+            ones=np.ones(model.unknowns), excess=np.zeros(model.unknowns), sums=np.zeros((4, SIDE)),
+            result=np.zeros((5, SIDE)),
         )  # fmt: skip
         # temperature and slope at both ends of a step
         self._ends = [aligned_zeros(2, SIDE * model.unknowns) for _ in range(2)]
@@ -213,12 +222,13 @@ class Together:
 
 
 def _linear_section(idle: Stepper, source: np.ndarray) -> Linear:
-    """What steps side by side read of the section of a member without current; source (unknowns,): heat of parts [W/m]."""
+    """What steps side by side read of the section of a member; source (unknowns,): heat of parts [W/m]."""
     model, network, links = idle.model, idle.model.network, idle.links
     stride_x, stride_y, cells = (int(value) for value in network.shape[2:5])
     both, unknowns = stride_x + stride_y, model.unknowns
     ahead = np.zeros((4, both + cells))
-    for row, values, span in zip(ahead, (links.x, links.y, links.rising, links.falling), (stride_x, stride_y, both, both), strict=True):
+    kinds = (links.x, stride_x), (links.y, stride_y), (links.rising, both), (links.falling, both)
+    for row, (values, span) in zip(ahead, kinds, strict=True):
         row[both : both + cells - span] = values[: cells - span]
     flow, slope = idle.border_flow()
     pull = slope * idle.temperature[network.face_cell] - flow
@@ -227,9 +237,11 @@ def _linear_section(idle: Stepper, source: np.ndarray) -> Linear:
     np.add.at(given, network.face_cell, pull)
     skins = model.first_skin + np.arange(len(network.skin_conductor))
     return Linear(
-        strides=np.array([stride_x, stride_y]), links=ahead.reshape(-1), own=np.stack([given, leak, idle.level], axis=1).reshape(-1),
-        leak=leak, capacity=idle.level, low=np.concatenate([network.cut_cell, skins]).astype(np.int64),
+        strides=np.array([stride_x, stride_y]), links=ahead.reshape(-1),
+        own=np.stack([given, leak, idle.level], axis=1).reshape(-1), leak=leak, capacity=idle.level,
+        low=np.concatenate([network.cut_cell, skins]).astype(np.int64),
         high=(cells + np.concatenate([network.cut_conductor, network.skin_conductor])).astype(np.int64),
         between=np.concatenate([links.cut, links.skin]), covered_cell=network.covered_cell, covered_by=network.covered_by,
-        skin_conductor=network.skin_conductor, coefficient=model.coefficient, wide=np.repeat(idle.level, SIDE), sums=np.array([source.sum(), -pull.sum()]),
+        skin_conductor=network.skin_conductor, coefficient=model.coefficient, wide=np.repeat(idle.level, SIDE),
+        sums=np.array([source.sum(), -pull.sum()]),
     )  # fmt: skip

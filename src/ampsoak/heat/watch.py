@@ -63,7 +63,7 @@ class LimitWatch:
         return found
 
     def crossings(self, step: Stretch, hottest: np.ndarray | None = None) -> list[tuple[int, float, int, bool]]:
-        """Crossings inside ``step`` in time order: (limit, time [s], part, upwards). ``hottest`` as ``_hottest``, where it is known."""
+        """Crossings inside ``step`` in time order: (limit, time [s], part, upwards). ``hottest``: as ``_hottest``, if known."""
         found = []
         if hottest is None:
             hottest = self._hottest(step, _LOOKS)
