@@ -6,7 +6,9 @@ import json
 import os
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from threading import Event
 
 import numpy as np
 import pytest
@@ -143,15 +145,16 @@ def test_each_member_is_within_the_tolerance(name):
 
 
 def test_one_member_steps_as_on_its_own():
-    # the same method and the same rules: the same steps, and temperatures to rounding
+    # the same method and the same rules: the same steps, and temperatures to the rounding of factors, which may be in
+    # single precision: a ten thousandth of the tolerance
     batch = wired("several")
     batch.currents = batch.currents[1:2]
     steps = [(step.begin, step.end, step.after[:, 0].copy(), step.error[0]) for step in batch.together().steps(600.0)]
     alone = batch.alone(0, 600.0, TOLERANCE)
     assert [step[:2] for step in steps] == [(step.begin, step.end) for step in alone]
     for (_, _, after, error), step in zip(steps, alone, strict=True):
-        assert after == pytest.approx(step.after, abs=1e-8)
-        assert error == pytest.approx(step.error, rel=1e-4)
+        assert after == pytest.approx(step.after, abs=1e-4 * TOLERANCE)
+        assert error == pytest.approx(step.error, abs=1e-4 * TOLERANCE)
 
 
 @batches
@@ -198,6 +201,31 @@ def test_a_shelf_without_room_gives_the_same_steps():
     batch.shelf = FactorShelf(0.0)
     for before, step in zip(kept, batch.together().steps(100.0), strict=True):
         assert np.array_equal(before, step.after)
+
+
+def test_who_wants_another_factor_does_not_wait_for_one_that_is_made():
+    shelf, batch = FactorShelf(), wired("several")
+    begun, other = Event(), Event()
+
+    def slow():
+        begun.set()
+        assert other.wait(20.0)
+        return shelf.blank(batch.model)
+
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(shelf.get, 1.0, slow)
+        assert begun.wait(20.0)
+        assert shelf.get(2.0, lambda: shelf.blank(batch.model)) is not None
+        other.set()
+        factor = waiting.result(20.0)
+    assert shelf.get(1.0, lambda: pytest.fail("made twice")) is factor
+
+
+def test_a_shelf_keeps_nothing_where_there_is_no_factor():
+    # as of a matrix that is not positive definite
+    shelf, batch = FactorShelf(), wired("several")
+    assert shelf.get(1.0, lambda: None) is None
+    assert shelf.get(1.0, lambda: shelf.blank(batch.model)) is not None
 
 
 # -- leaving -----------------------------------------------------------------------------------------------------------
@@ -371,5 +399,5 @@ def test_kernels_without_the_compiler_give_the_same_numbers():
         capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
     # plain Python does not fuse, which tips last bits, also of what may be kept in single precision
-    assert json.loads(plain.stdout) == pytest.approx(plain_numbers(), rel=1e-8)
+    assert json.loads(plain.stdout) == pytest.approx(plain_numbers(), rel=1e-6)
     assert max(plain_numbers()[:9]) > 305.0
