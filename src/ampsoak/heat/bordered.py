@@ -11,13 +11,15 @@ from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
 from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
-from ampsoak.heat.sums import copy_to, dot
+from ampsoak.heat.sums import copy_to, dot, total
+
+PRECISION = np.float32  # of factors; tests that look at last digits take double
 
 
 class BandMatrix(NamedTuple):
     """The cells' part of a step matrix as a band.
 
-    stencil (5, cells): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
+    stencil (5, cells): sum of each row, and entries to the next cell along x, along y, along both, and from the next along x to the
     next along y; strides (2,); band as in ``banded``
     """
 
@@ -41,7 +43,8 @@ class Factor(NamedTuple):
     matrix: of the cells; border (lumps, cells): their coupling to conductors and air zones, the lumps; reduced (lumps, cells): matrix⁻¹
     border; schur (lumps, lumps): -border matrix⁻¹ border; corner (lumps, lumps): coupling of lumps, without the slope of the
     Joule heat, with the skins eliminated; skin (n_skins, 2): diagonal of each skin [J/(m K)], and how far it follows its
-    conductor; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
+    conductor; excess (unknowns,): sums of the columns of the whole matrix, without the Joule heat; capacity (unknowns,) [J/(m K)];
+    flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
     """
 
     matrix: BandMatrix | FrontMatrix
@@ -50,6 +53,7 @@ class Factor(NamedTuple):
     schur: np.ndarray
     corner: np.ndarray
     skin: np.ndarray
+    excess: np.ndarray
     capacity: np.ndarray
     flow: np.ndarray
     slope: np.ndarray
@@ -62,14 +66,14 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
     lumps = unknowns - cells - skins
     stencil = np.zeros((5, cells))
     if plan is None:
-        band = empty_band(cells, bandwidth) if band is None else band
+        band = empty_band(cells, bandwidth, PRECISION) if band is None else band
         matrix = BandMatrix(stencil, np.array([stride_x, stride_y]), band)
     else:
-        matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, np.float64))
+        matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, PRECISION))
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
         matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
-        np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
+        np.zeros(unknowns), np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
     )  # fmt: skip
 
 
@@ -115,21 +119,26 @@ def reduce_border(factor):
 
     Nothing here depends on the currents. Returns False when the matrix is not positive definite.
     """
-    matrix, border, reduced = factor.matrix, factor.border, factor.reduced
+    matrix, border, reduced, schur, corner = factor.matrix, factor.border, factor.reduced, factor.schur, factor.corner
     if not _factorise_cells(matrix):
         return False
     lumps, cells = border.shape
-    rights = np.zeros((lumps, cells + PAD_ROWS))
+    # what cells hold and lose by themselves is one more column: what of it is felt at the lumps closes the sums of their rows
+    rights = np.zeros((lumps + 1, cells + PAD_ROWS))
+    own = rights[lumps]
+    copy_to(own[:cells], factor.excess)
     for a in range(lumps):
-        for q in range(cells):
-            rights[a, q] = border[a, q]
+        copy_to(rights[a, :cells], border[a])
     _solve_cells(matrix, rights)
     for a in range(lumps):
-        for q in range(cells):
-            reduced[a, q] = rights[a, q]
+        copy_to(reduced[a], rights[a])
     for a in range(lumps):
+        kept = corner[a, a] + total(border[a]) - dot(border[a], own)
         for b in range(lumps):
-            factor.schur[a, b] = -dot(border[a], reduced[b])
+            if b != a:
+                schur[a, b] = -dot(border[a], reduced[b])
+                kept += corner[a, b] - (schur[a, b] + corner[a, b])
+        schur[a, a] = kept - corner[a, a]
     return True
 
 
@@ -176,16 +185,24 @@ def invert_corner(factor, gain, inverse):
 
 
 @roomy_kernel
-def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
-    """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
+def solve_bordered(factor, covered_cell, skin_conductor, is_open, gain, inverse, right):
+    """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells and open zones get 0.
+
+    The sum of all equations holds to rounding in double precision: by how much single precision misses it is spread evenly,
+    which is also where its digits end in a section that loses next to no heat.
+    """
     reduced = factor.reduced
     lumps, cells = reduced.shape
-    first_skin = cells + lumps
-    skin = factor.skin
-    for s in range(len(skin_conductor)):
-        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
+    first_skin, first_zone = cells + lumps, cells + len(gain)
+    skin, excess = factor.skin, factor.excess
     for n in range(len(covered_cell)):
         right[covered_cell[n]] = 0.0
+    for z in range(len(is_open)):
+        if is_open[z]:
+            right[first_zone + z] = 0.0
+    asked = total(right)
+    for s in range(len(skin_conductor)):
+        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
     padded = np.zeros((1, cells + PAD_ROWS))
     inner = padded[0, :cells]
     copy_to(inner, right)
@@ -205,3 +222,16 @@ def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
     for s in range(len(skin_conductor)):
         own = right[first_skin + s] / skin[s, 0]
         right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]
+    given, slope = dot(excess, right), total(excess)
+    for a in range(len(gain)):
+        given -= gain[a] * right[cells + a]
+        slope -= gain[a]
+    if slope > 0.0:
+        shift = (asked - given) / slope
+        for q in range(len(right)):
+            right[q] += shift
+    for n in range(len(covered_cell)):
+        right[covered_cell[n]] = 0.0
+    for z in range(len(is_open)):
+        if is_open[z]:
+            right[first_zone + z] = 0.0

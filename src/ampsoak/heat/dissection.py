@@ -31,13 +31,14 @@ from ampsoak.heat.tiles import (
     invert_diagonal,
     scatter,
     subtract_products,
+    sum_columns,
 )
 
 _LEAF = 64  # cells of a piece that is not halved any further
 _GROUP = 8  # panels that are eliminated before the rest of a front hears of them
 
 # columns of ``Plan.front``
-_PIVOTS, _RING, _LOWER, _LEFT, _GAPS, _ENTRIES, _CHILD, _OTHER = range(8)
+_PIVOTS, _RING, _LOWER, _LEFT, _ENTRIES, _CHILD, _OTHER = range(7)
 
 
 class Plan(NamedTuple):
@@ -45,12 +46,11 @@ class Plan(NamedTuple):
 
     position (cells,): where a cell is in the order of elimination, which has gaps: each front's pivots are filled up to
     whole tiles
-    front (fronts + 1, 8): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
-    factor in ``lower``, what it leaves in ``scratch``, its part of ``gap`` and of ``entry``; and two fronts whose
+    front (fronts + 1, 7): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
+    factor in ``lower``, what it leaves in ``scratch``, its part of ``entry``; and two fronts whose
     remainder is added in, -1 for none
     ring (3, n): positions of the cells round a front in order, filled up with a position past all others; and where in
     the parent's room their entries are: place of one as a column + place of the other as a row
-    gap (n,): diagonals in the room that no cell stands for
     entry (2, n): places in the room and numbers of ``stencil`` that go there
     sizes (3,): positions, numbers of ``scratch``, which begins with the room, and rows of the largest front
     """
@@ -58,7 +58,6 @@ class Plan(NamedTuple):
     position: np.ndarray
     front: np.ndarray
     ring: np.ndarray
-    gap: np.ndarray
     entry: np.ndarray
     sizes: np.ndarray
 
@@ -174,50 +173,44 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     order = np.argsort(owner, kind="stable")
     first, second, source, owner = first[order], second[order], source[order], owner[order]
     entry_place = _column_place(first - pivot_start[owner], rows[owner]) + _row_place(place_in(owner, second))
-    empty = np.ones(past, dtype=bool)
-    empty[position] = False
-    gaps = np.flatnonzero(empty)
-    of_gap = front_at[gaps]
-    gap = gaps - pivot_start[of_gap]
     panels, tiles = np.diff(pivot_start) // SIDE, rows // SIDE
     left = (tiles - panels) * (tiles - panels + 1) // 2 * TILE
     left_start, left_size = _stack(child, left)
     room = int((-(-tiles // _GROUP) * _GROUP * tiles * TILE).max())
-    front = np.zeros((fronts + 1, 8), dtype=np.int64)
+    front = np.zeros((fronts + 1, 7), dtype=np.int64)
     front[:, _PIVOTS], front[:, _RING] = pivot_start, ring_start
     front[:, _LOWER] = _starts((panels * tiles - panels * (panels - 1) // 2) * TILE)
     front[:-1, _LEFT], front[:-1, _CHILD :] = room + left_start, child
-    front[:, _GAPS] = _starts(np.bincount(of_gap, minlength=fronts))
     front[:, _ENTRIES] = _starts(np.bincount(owner, minlength=fronts))
     return Plan(
-        position.astype(np.int32), front, rings, (_column_place(gap, rows[of_gap]) + _row_place(gap)).astype(np.int32),
+        position.astype(np.int32), front, rings,
         np.array([entry_place, source], dtype=np.int32), np.array([past, room + left_size, rows.max()]),
     )  # fmt: skip
 
 
-def empty_fronts(plan: Plan, dtype: type = np.float64) -> tuple[np.ndarray, np.ndarray]:
+def empty_fronts(plan: Plan, dtype: type) -> tuple[np.ndarray, np.ndarray]:
     """Room for a factor (``lower``), and ``scratch`` to make it in."""
-    return aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0], aligned_zeros(1, int(plan.sizes[1]))[0]
+    return aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0], aligned_zeros(1, int(plan.sizes[1]), dtype)[0]
 
 
 def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Every entry of the matrix: its two cells, and its place in a flat ``stencil`` (5, cells)."""
+    """Every entry off the diagonal: its two cells, and its place in a flat ``stencil`` (5, cells)."""
     pairs = (
-        (number, number), (number[:-1], number[1:]), (number[:, :-1], number[:, 1:]),
+        (number[:-1], number[1:]), (number[:, :-1], number[:, 1:]),
         (number[:-1, :-1], number[1:, 1:]), (number[1:, :-1], number[:-1, 1:]),
     )  # fmt: skip
-    holders = (number, number[:-1], number[:, :-1], number[:-1, :-1], number[:-1, :-1])
+    holders = (number[:-1], number[:, :-1], number[:-1, :-1], number[:-1, :-1])
     return (
         np.concatenate([a.ravel() for a, _ in pairs]),
         np.concatenate([b.ravel() for _, b in pairs]),
-        np.concatenate([kind * number.size + holder.ravel() for kind, holder in enumerate(holders)]),
+        np.concatenate([kind * number.size + holder.ravel() for kind, holder in enumerate(holders, 1)]),
     )
 
 
 @roomy_inner
-def _eliminate(room, panels, tiles, lower, start):
+def _eliminate(room, panels, tiles, excess, strands, lower, start):
     """Eliminate the first ``panels`` panels of a front of ``tiles``, put their factor into ``lower`` from ``start``,
-    and take what they leave from the others; False if not positive definite.
+    and take what they leave from the others; False if not positive definite. excess: sums of the rows of the front.
     """
     group = tiles * _GROUP * TILE  # numbers of a group of panels
     line = _GROUP * TILE  # numbers of one row of tiles in it
@@ -227,13 +220,17 @@ def _eliminate(room, panels, tiles, lower, start):
         for column in range(first, last):
             depth = (column - first) * TILE
             diagonal = base + column * line + depth
+            strands[:] = 0.0
             for row in range(column, tiles):
                 here = base + row * line + depth
                 subtract_products(room, here, here - depth, diagonal - depth, column - first)
                 if row > column:
-                    divide(room, here, diagonal, lower, start + (row - column) * TILE)
-                elif not invert_diagonal(room, here, lower, start):
-                    return False
+                    sum_columns(room, here, strands)
+            if not invert_diagonal(room, diagonal, strands, excess, SIDE * column, lower, start):
+                return False
+            for row in range(column + 1, tiles):
+                divide(room, base + row * line + depth, diagonal, lower, start + (row - column) * TILE)
+            forward(lower, start, tiles - column, excess, SIDE * column)
             start += (tiles - column) * TILE
         for row in range(last, tiles):
             for column in range(last, row + 1):
@@ -261,11 +258,14 @@ def _take_child(ring, begin, end, start, scratch):
 def factorise_fronts(plan, stencil, lower, scratch):
     """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite.
 
-    stencil (5, cells): diagonal, entries to the next cell along x, along y, along both, and across from the next along
-    x to the next along y; zero where there is no next; lower, scratch: see ``empty_fronts``
+    stencil (5, cells): sum of each row, entries to the next cell along x, along y, along both, and across from the next
+    along x to the next along y; zero where there is no next; lower, scratch: see ``empty_fronts``
     """
     flat = stencil.reshape(stencil.size)
     line = _GROUP * TILE
+    whole, excess, strands = np.ones(plan.sizes[0] + 1), np.empty(plan.sizes[2]), np.empty(TILE, lower.dtype)
+    for cell in range(len(plan.position)):
+        whole[plan.position[cell]] = stencil[0, cell]
     for f in range(len(plan.front) - 1):
         panels = (plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS]) // SIDE
         tiles = panels + (plan.front[f + 1, _RING] - plan.front[f, _RING]) // SIDE
@@ -275,16 +275,21 @@ def factorise_fronts(plan, stencil, lower, scratch):
             for row in range(first, tiles):
                 for k in range(min(row - first + 1, _GROUP)):
                     clear(scratch, base + row * line + k * TILE)
-        for e in range(plan.front[f, _GAPS], plan.front[f + 1, _GAPS]):
-            scratch[plan.gap[e]] = 1.0
         for e in range(plan.front[f, _ENTRIES], plan.front[f + 1, _ENTRIES]):
             scratch[plan.entry[0, e]] += flat[plan.entry[1, e]]
         for side in range(2):
             c = plan.front[f, _CHILD + side]
             if c >= 0:
                 _take_child(plan.ring, plan.front[c, _RING], plan.front[c + 1, _RING], plan.front[c, _LEFT], scratch)
-        if not _eliminate(scratch, panels, tiles, lower, plan.front[f, _LOWER]):
+        pivots, around, ring = panels * SIDE, (tiles - panels) * SIDE, plan.front[f, _RING]
+        for k in range(pivots):
+            excess[k] = whole[plan.front[f, _PIVOTS] + k]
+        for k in range(around):
+            excess[pivots + k] = 0.0
+        if not _eliminate(scratch, panels, tiles, excess, strands, lower, plan.front[f, _LOWER]):
             return False
+        for k in range(around):
+            whole[plan.ring[0, ring + k]] += excess[pivots + k]
         start = plan.front[f, _LEFT]
         for column in range(panels, tiles):
             base = column // _GROUP * group + column % _GROUP * TILE

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-from ampsoak.heat import kernels
+from ampsoak.heat import bordered, kernels
 from ampsoak.heat.advance import (
     CHORD,
     DONE,
@@ -60,7 +60,7 @@ _LADDER = 2.0**0.5  # steps come from a ladder so that a factorised matrix can s
 _RUNG = math.log(_LADDER)
 _SMALLEST = 1e-9  # [s]
 _MOST_ITERATIONS = 8
-_STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leave open
+_STAGE_SHARE = 0.05  # of the tolerance that the iteration of one stage may leave open
 _TIGHT_SHARE = 0.01
 _TREND, _GROWTH = 1.5, 8.0  # most that the trend of the error adds; most that a step grows
 _START = 12.0  # tolerances that the first step after a jump would go at its first slope
@@ -165,7 +165,7 @@ class FactorShelf:
     def blank(self, model: HeatModel) -> Factor:
         """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
         if not self._bands and model.plan is None:
-            shape = model.cells, int(model.network.shape[6])
+            shape = model.cells, int(model.network.shape[6]), bordered.PRECISION
             count = max(1, _PIECE // empty_band(*shape).nbytes)
             self._bands = list(empty_bands(count, *shape))
         return empty_factor(model.network, model.plan, self._bands.pop() if self._bands else None)
