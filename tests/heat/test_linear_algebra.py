@@ -108,11 +108,13 @@ def solve_in_band(matrix: Matrix, rights: np.ndarray, dtype: type) -> np.ndarray
 def solve_in_fronts(matrix: Matrix, rights: np.ndarray, dtype: type) -> np.ndarray:
     """The same by fronts."""
     plan = make_plan(*matrix.shape)
-    lower, scratch = empty_fronts(plan, dtype)
-    scratch[:] = np.nan  # what is there does not matter
-    assert factorise_fronts(plan, matrix.stencil, lower, scratch)
+    fronts = empty_fronts(plan, len(rights), dtype)
+    for room in (fronts.rooms, fronts.sums, fronts.lower):
+        room[:] = np.nan  # what is there does not matter
+    fronts.stencil[:] = matrix.stencil
+    assert factorise_fronts(fronts)
     answer = rights.copy()
-    solve_fronts_columns(plan, lower, answer)
+    solve_fronts_columns(fronts, answer)
     return answer
 
 
@@ -163,12 +165,13 @@ def test_band_factor_against_lapack():
 def test_what_is_not_positive_definite_is_refused(wrong, dtype):
     # a negative diagonal has no Cholesky factor (LAPACK dpotrf, info > 0)
     matrix = random_matrix(20, 13)
-    band, plan = empty_band(260, 14, dtype), make_plan(*matrix.shape)
+    band, fronts = empty_band(260, 14, dtype), empty_fronts(make_plan(*matrix.shape), 1, dtype)
     for cell in (0, 101, 259):
         kept = matrix.stencil[0, cell]
         matrix.stencil[0, cell] = wrong
         assert not factorise_band(matrix.stencil, matrix.strides, band)
-        assert not factorise_fronts(plan, matrix.stencil, *empty_fronts(plan, dtype))
+        fronts.stencil[:] = matrix.stencil
+        assert not factorise_fronts(fronts)
         matrix.stencil[0, cell] = kept
     assert factorise_band(matrix.stencil, matrix.strides, band)
 
@@ -250,19 +253,20 @@ def test_every_vector_lies_in_one_line_of_the_cache():
     for dtype in (SINGLE, DOUBLE):
         assert all(band.ctypes.data % 64 == 0 for band in empty_bands(3, 100, 17, dtype))
         assert empty_bands(3, 100, 17, dtype).shape == (3, 13, 4 * TILE)
-        assert all(part.ctypes.data % 64 == 0 for part in empty_fronts(make_plan(9, 8, 8, 1), dtype))
+        fronts = empty_fronts(make_plan(9, 8, 8, 1), 1, dtype)
+        assert all(part.ctypes.data % 64 == 0 for part in (fronts.lower, fronts.rooms))
 
 
 def test_fronts_need_little_memory():
     # 31/4 n log2 n numbers (A. George 1973; A. J. Hoffman et al., SIAM J. Numer. Anal. 10 (1973) 364, from memory), to
     # which tiles that are not full add up to a half; remainders on a stack are a small part of that
     plan = make_plan(160, 150, 150, 1)
-    lower, scratch = empty_fronts(plan, SINGLE)
+    fronts = empty_fronts(plan, 1, SINGLE)
     cells = 160 * 150
     least = 31 / 4 * cells * np.log2(cells) / 2
-    assert lower.dtype == np.float32
-    assert 0.5 * least < lower.size < 1.5 * least
-    assert scratch.size < 0.4 * lower.size
+    assert fronts.lower.dtype == np.float32
+    assert 0.5 * least < fronts.lower.size < 1.5 * least
+    assert fronts.rooms.size < 0.8 * fronts.lower.size
 
 
 # -- processors and plain Python ---------------------------------------------------------------------------------------

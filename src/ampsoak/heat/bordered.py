@@ -10,7 +10,7 @@ from numba.extending import overload
 from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
 from ampsoak.heat.compiling import roomy_kernel
-from ampsoak.heat.dissection import Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
+from ampsoak.heat.dissection import FrontMatrix, Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
 from ampsoak.heat.sums import copy_to, dot, total
 
 PRECISION = np.float32  # of factors; tests that look at last digits take double
@@ -26,15 +26,6 @@ class BandMatrix(NamedTuple):
     stencil: np.ndarray
     strides: np.ndarray
     band: np.ndarray
-
-
-class FrontMatrix(NamedTuple):
-    """The same on a large mesh, in fronts: plan, lower, scratch as in ``dissection``."""
-
-    stencil: np.ndarray
-    plan: Plan
-    lower: np.ndarray
-    scratch: np.ndarray
 
 
 class Factor(NamedTuple):
@@ -64,12 +55,11 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
     unknowns, skins, faces = len(network.main_area), len(network.skin_conductor), len(network.face_cell)
     lumps = unknowns - cells - skins
-    stencil = np.zeros((5, cells))
     if plan is None:
         band = empty_band(cells, bandwidth, PRECISION) if band is None else band
-        matrix = BandMatrix(stencil, np.array([stride_x, stride_y]), band)
+        matrix = BandMatrix(np.zeros((5, cells)), np.array([stride_x, stride_y]), band)
     else:
-        matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, PRECISION))
+        matrix = empty_fronts(plan, lumps + 1, PRECISION)
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
         matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
@@ -86,14 +76,14 @@ def plan_of(network: Network) -> Plan | None:
 def _factorise_cells(matrix):
     """Factorise what the stencil holds; False when it is not positive definite."""
     if isinstance(matrix, FrontMatrix):
-        return factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+        return factorise_fronts(matrix)
     return factorise_band(matrix.stencil, matrix.strides, matrix.band)
 
 
 def _solve_cells(matrix, rights):
     """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for a factorised ``matrix``."""
     if isinstance(matrix, FrontMatrix):
-        solve_fronts_columns(matrix.plan, matrix.lower, rights)
+        solve_fronts_columns(matrix, rights)
     else:
         solve_band_columns(matrix.band, rights)
 
@@ -102,14 +92,14 @@ def _solve_cells(matrix, rights):
 @overload(_factorise_cells)
 def _choose_factorise(matrix):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix: factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+        return lambda matrix: factorise_fronts(matrix)
     return lambda matrix: factorise_band(matrix.stencil, matrix.strides, matrix.band)
 
 
 @overload(_solve_cells)
 def _choose_solve(matrix, rights):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix, rights: solve_fronts_columns(matrix.plan, matrix.lower, rights)
+        return lambda matrix, rights: solve_fronts_columns(matrix, rights)
     return lambda matrix, rights: solve_band_columns(matrix.band, rights)
 
 

@@ -7,10 +7,11 @@ the ring. Fronts are worked on one after the other in one *room*, children first
 stack until their parent takes it (the multifrontal method: I. S. Duff and J. K. Reid, ACM Trans. Math. Softw. 9 (1983)
 302, from memory).
 
-Everything is in tiles. In the room, groups of panels hold the tiles of one row side by side, so that what is multiplied
-lies in one piece; in the factor, panels lie one behind the other in the order in which solutions read them. It is kept
-in single precision (``banded`` tells why that is enough): on a large mesh, reading it is what solutions spend their
-time on.
+Everything is in tiles. In the room of a front, groups of panels hold the tiles of one row side by side, so that what is
+multiplied lies in one piece; in the factor, panels lie one behind the other in the order in which solutions read them.
+
+The two halves of the grid have nothing to do with each other before the line between them is eliminated, and again
+after it is solved for: a second thread can take one of them (``crew``).
 """
 
 from __future__ import annotations
@@ -20,6 +21,20 @@ from typing import NamedTuple
 import numpy as np
 
 from ampsoak.heat.compiling import roomy_inner, roomy_kernel
+from ampsoak.heat.crew import (
+    COUNT,
+    DONE,
+    GOOD,
+    KIND,
+    PRESENT,
+    listen,
+    new_signal,
+    offer,
+    present,
+    taken_back,
+    wait,
+    write,
+)
 from ampsoak.heat.tiles import (
     SIDE,
     TILE,
@@ -35,31 +50,52 @@ from ampsoak.heat.tiles import (
 )
 
 _LEAF = 64  # cells of a piece that is not halved any further
+_FACTOR, _DOWN, _UP = 1, 2, 3  # what the other thread is called for
 _GROUP = 8  # panels that are eliminated before the rest of a front hears of them
 
 # columns of ``Plan.front``
-_PIVOTS, _RING, _LOWER, _LEFT, _ENTRIES, _CHILD, _OTHER = range(7)
+_PIVOTS, _RING, _LOWER, _ROOM, _ENTRIES, _CHILD, _OTHER = range(7)
 
 
 class Plan(NamedTuple):
-    """Order of elimination and where everything goes; fronts are numbered children first.
+    """Order of elimination and where everything goes; fronts are numbered children first, so one half of the grid, the other,
+    and the line between them.
 
     position (cells,): where a cell is in the order of elimination, which has gaps: each front's pivots are filled up to
     whole tiles
     front (fronts + 1, 7): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
-    factor in ``lower``, what it leaves in ``scratch``, its part of ``entry``; and two fronts whose
-    remainder is added in, -1 for none
+    factor in ``lower``, its room in ``rooms``, its part of ``entry``; and two fronts whose remainder is added in, -1 for none
     ring (3, n): positions of the cells round a front in order, filled up with a position past all others; and where in
     the parent's room their entries are: place of one as a column + place of the other as a row
     entry (2, n): places in the room and numbers of ``stencil`` that go there
-    sizes (3,): positions, numbers of ``scratch``, which begins with the room, and rows of the largest front
+    half (3,): fronts that come before the end of the first half, of the second half, and in all
+    sizes (3,): positions, numbers of ``rooms``, and rows of the largest front
     """
 
     position: np.ndarray
     front: np.ndarray
     ring: np.ndarray
     entry: np.ndarray
+    half: np.ndarray
     sizes: np.ndarray
+
+
+class FrontMatrix(NamedTuple):
+    """The cells' part of a step matrix on a large mesh.
+
+    stencil (5, cells): sum of each row, and entries to the next cell along x, along y, along both, and from the next along x
+    to the next along y; lower: the factor; rooms: in which it is made; sums (2, positions + 1): of the rows, as
+    elimination leaves them, one line for each half; work (2, at least count * (positions + 1)): right sides, likewise, of the one whose matrix it is; signal:
+    to the thread that takes half of the work (see ``crew``)
+    """
+
+    stencil: np.ndarray
+    plan: Plan
+    lower: np.ndarray
+    rooms: np.ndarray
+    sums: np.ndarray
+    work: np.ndarray
+    signal: np.ndarray
 
 
 def _pieces(nx: int, ny: int) -> tuple[list, list]:
@@ -118,15 +154,28 @@ def _row_place(row):
     return row // SIDE * (_GROUP * TILE) + row % SIDE
 
 
-def _stack(children: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, int]:
-    """Where what each front leaves is kept, in the place of what it took from its children; and the highest place."""
-    start, top, highest = np.zeros(len(sizes), dtype=np.int64), 0, 0
-    for front, (size, below) in enumerate(zip(sizes.tolist(), children.tolist(), strict=True)):
-        top = min([top, *(start[child] for child in below if child >= 0)])
-        start[front] = top
-        top += size
-        highest = max(highest, top)
-    return start, int(highest)
+def _rooms(children: np.ndarray, half: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, int]:
+    """Where the room of each front begins, and where the last one ends.
+
+    A room is needed until the parent's is made. Those of one depth and those of the next are on two stacks, a pair for each
+    half: then the rooms of its children are on top of the other stack when one is made.
+    """
+    fronts = len(sizes)
+    depth = np.zeros(fronts, dtype=np.int64)
+    for front in range(fronts - 1, -1, -1):
+        below = children[front][children[front] >= 0]
+        depth[below] = depth[front] + 1
+    stack = depth % 2 + 2 * ((np.arange(fronts) >= half[0]) & (np.arange(fronts) < half[1]))
+    start, top, highest = np.zeros(fronts, dtype=np.int64), [0] * 4, [0] * 4
+    for front in range(fronts):
+        own = stack[front]
+        start[front] = top[own]
+        top[own] += int(sizes[front])
+        highest[own] = max(highest[own], top[own])
+        for child in children[front][::-1]:
+            if child >= 0:
+                top[stack[child]] = int(start[child])
+    return start + _starts(highest)[stack], int(sum(highest))
 
 
 def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
@@ -174,23 +223,26 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     first, second, source, owner = first[order], second[order], source[order], owner[order]
     entry_place = _column_place(first - pivot_start[owner], rows[owner]) + _row_place(place_in(owner, second))
     panels, tiles = np.diff(pivot_start) // SIDE, rows // SIDE
-    left = (tiles - panels) * (tiles - panels + 1) // 2 * TILE
-    left_start, left_size = _stack(child, left)
-    room = int((-(-tiles // _GROUP) * _GROUP * tiles * TILE).max())
     front = np.zeros((fronts + 1, 7), dtype=np.int64)
     front[:, _PIVOTS], front[:, _RING] = pivot_start, ring_start
     front[:, _LOWER] = _starts((panels * tiles - panels * (panels - 1) // 2) * TILE)
-    front[:-1, _LEFT], front[:-1, _CHILD :] = room + left_start, child
+    half = np.array([child[-1, 0] + 1, fronts - 1, fronts])
+    front[:-1, _ROOM], end = _rooms(child, half, -(-tiles // _GROUP) * _GROUP * tiles * TILE)
+    front[:-1, _CHILD:] = child
     front[:, _ENTRIES] = _starts(np.bincount(owner, minlength=fronts))
     return Plan(
-        position.astype(np.int32), front, rings,
-        np.array([entry_place, source], dtype=np.int32), np.array([past, room + left_size, rows.max()]),
+        position.astype(np.int32), front, rings, np.array([entry_place, source], dtype=np.int32), half,
+        np.array([past, end, rows.max()]),
     )  # fmt: skip
 
 
-def empty_fronts(plan: Plan, dtype: type) -> tuple[np.ndarray, np.ndarray]:
-    """Room for a factor (``lower``), and ``scratch`` to make it in."""
-    return aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0], aligned_zeros(1, int(plan.sizes[1]), dtype)[0]
+def empty_fronts(plan: Plan, count: int, dtype: type) -> FrontMatrix:
+    """A matrix to be filled in, whose factor solves for up to ``count`` right sides at once."""
+    positions = int(plan.sizes[0]) + 1
+    return FrontMatrix(
+        np.zeros((5, len(plan.position))), plan, aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0],
+        aligned_zeros(1, int(plan.sizes[1]), dtype)[0], np.zeros((2, positions)), np.zeros((2, count * positions)), new_signal(),
+    )  # fmt: skip
 
 
 def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -208,14 +260,14 @@ def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 @roomy_inner
-def _eliminate(room, panels, tiles, excess, strands, lower, start):
-    """Eliminate the first ``panels`` panels of a front of ``tiles``, put their factor into ``lower`` from ``start``,
+def _eliminate(rooms, origin, panels, tiles, excess, strands, lower, start):
+    """Eliminate the first ``panels`` panels of a front of ``tiles`` whose room is at ``origin``, put their factor into ``lower`` from ``start``,
     and take what they leave from the others; False if not positive definite. excess: sums of the rows of the front.
     """
     group = tiles * _GROUP * TILE  # numbers of a group of panels
     line = _GROUP * TILE  # numbers of one row of tiles in it
     for first in range(0, panels, _GROUP):
-        base = first // _GROUP * group
+        base = origin + first // _GROUP * group
         last = min(first + _GROUP, panels)
         for column in range(first, last):
             depth = (column - first) * TILE
@@ -223,103 +275,120 @@ def _eliminate(room, panels, tiles, excess, strands, lower, start):
             strands[:] = 0.0
             for row in range(column, tiles):
                 here = base + row * line + depth
-                subtract_products(room, here, here - depth, diagonal - depth, column - first)
+                subtract_products(rooms, here, here - depth, diagonal - depth, column - first)
                 if row > column:
-                    sum_columns(room, here, strands)
-            if not invert_diagonal(room, diagonal, strands, excess, SIDE * column, lower, start):
+                    sum_columns(rooms, here, strands)
+            if not invert_diagonal(rooms, diagonal, strands, excess, SIDE * column, lower, start):
                 return False
             for row in range(column + 1, tiles):
-                divide(room, base + row * line + depth, diagonal, lower, start + (row - column) * TILE)
+                divide(rooms, base + row * line + depth, diagonal, lower, start + (row - column) * TILE)
             forward(lower, start, tiles - column, excess, SIDE * column)
             start += (tiles - column) * TILE
         for row in range(last, tiles):
             for column in range(last, row + 1):
-                here = column // _GROUP * group + row * line + column % _GROUP * TILE
-                subtract_products(room, here, base + row * line, base + column * line, last - first)
+                here = origin + column // _GROUP * group + row * line + column % _GROUP * TILE
+                subtract_products(rooms, here, base + row * line, base + column * line, last - first)
     return True
 
 
 @roomy_inner
-def _take_child(ring, begin, end, start, scratch):
-    """Add what a front left behind, from ``start`` of ``scratch``, to the room of its parent; its ring: begin to end.
-    """
+def _take_child(plan, child, panels, tiles, origin, rooms):
+    """Add what front ``child`` of ``tiles`` tiles, ``panels`` of them pivots, left to the room of its parent at ``origin``."""
+    ring, start, begin = plan.ring, plan.front[child, _ROOM], plan.front[child, _RING]
     across, along = ring[1], ring[2]
-    for column in range(begin, end, SIDE):
-        for k in range(SIDE):
-            for m in range(k, SIDE):
-                scratch[across[column + k] + along[column + m]] += scratch[start + SIDE * k + m]
-        start += TILE
-        for row in range(column + SIDE, end, SIDE):
-            scatter(scratch, start, across, column, along, row)
-            start += TILE
-
-
-@roomy_kernel
-def factorise_fronts(plan, stencil, lower, scratch):
-    """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite.
-
-    stencil (5, cells): sum of each row, entries to the next cell along x, along y, along both, and across from the next
-    along x to the next along y; zero where there is no next; lower, scratch: see ``empty_fronts``
-    """
-    flat = stencil.reshape(stencil.size)
     line = _GROUP * TILE
-    whole, excess, strands = np.ones(plan.sizes[0] + 1), np.empty(plan.sizes[2]), np.empty(TILE, lower.dtype)
-    for cell in range(len(plan.position)):
-        whole[plan.position[cell]] = stencil[0, cell]
-    for f in range(len(plan.front) - 1):
-        panels = (plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS]) // SIDE
-        tiles = panels + (plan.front[f + 1, _RING] - plan.front[f, _RING]) // SIDE
-        group = tiles * line
+    for column in range(panels, tiles):
+        base = start + column // _GROUP * (tiles * line) + column % _GROUP * TILE
+        first = begin + (column - panels) * SIDE
+        here = base + column * line
+        for k in range(SIDE):
+            for m in range(k + 1, SIDE):
+                rooms[origin + across[first + k] + along[first + m]] += rooms[here + SIDE * k + m]
+        for row in range(column + 1, tiles):
+            scatter(rooms, base + row * line, origin, across, first, along, begin + (row - panels) * SIDE)
+
+
+@roomy_inner
+def _extent(plan, front):
+    """Panels of pivots of a front, and tiles of it and its ring."""
+    panels = (plan.front[front + 1, _PIVOTS] - plan.front[front, _PIVOTS]) // SIDE
+    return panels, panels + (plan.front[front + 1, _RING] - plan.front[front, _RING]) // SIDE
+
+
+@roomy_inner
+def _factorise_some(plan, flat, lower, rooms, sums, first_front, last_front):
+    """Factorise fronts ``first_front`` up to ``last_front``, whose children are; False if not positive definite."""
+    line = _GROUP * TILE
+    excess, strands = np.empty(plan.sizes[2]), np.empty(TILE, lower.dtype)
+    for f in range(first_front, last_front):
+        panels, tiles = _extent(plan, f)
+        group, start = tiles * line, plan.front[f, _ROOM]
         for first in range(0, tiles, _GROUP):
-            base = first // _GROUP * group
+            base = start + first // _GROUP * group
             for row in range(first, tiles):
                 for k in range(min(row - first + 1, _GROUP)):
-                    clear(scratch, base + row * line + k * TILE)
+                    clear(rooms, base + row * line + k * TILE)
         for e in range(plan.front[f, _ENTRIES], plan.front[f + 1, _ENTRIES]):
-            scratch[plan.entry[0, e]] += flat[plan.entry[1, e]]
+            rooms[start + plan.entry[0, e]] += flat[plan.entry[1, e]]
         for side in range(2):
             c = plan.front[f, _CHILD + side]
             if c >= 0:
-                _take_child(plan.ring, plan.front[c, _RING], plan.front[c + 1, _RING], plan.front[c, _LEFT], scratch)
+                below = _extent(plan, c)
+                _take_child(plan, c, below[0], below[1], start, rooms)
         pivots, around, ring = panels * SIDE, (tiles - panels) * SIDE, plan.front[f, _RING]
         for k in range(pivots):
-            excess[k] = whole[plan.front[f, _PIVOTS] + k]
+            excess[k] = sums[plan.front[f, _PIVOTS] + k]
         for k in range(around):
             excess[pivots + k] = 0.0
-        if not _eliminate(scratch, panels, tiles, excess, strands, lower, plan.front[f, _LOWER]):
+        if not _eliminate(rooms, start, panels, tiles, excess, strands, lower, plan.front[f, _LOWER]):
             return False
         for k in range(around):
-            whole[plan.ring[0, ring + k]] += excess[pivots + k]
-        start = plan.front[f, _LEFT]
-        for column in range(panels, tiles):
-            base = column // _GROUP * group + column % _GROUP * TILE
-            for row in range(column, tiles):
-                here = base + row * line
-                for k in range(TILE):
-                    scratch[start + k] = scratch[here + k]
-                start += TILE
+            sums[plan.ring[0, ring + k]] += excess[pivots + k]
     return True
 
 
 @roomy_kernel
-def solve_fronts_columns(plan, lower, rights):
-    """Overwrite ``rights`` (count, at least cells) by the solutions for factorised fronts.
+def factorise_fronts(matrix):
+    """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite."""
+    plan, stencil, lower, rooms, sums, signal = matrix.plan, matrix.stencil, matrix.lower, matrix.rooms, matrix.sums, matrix.signal
+    flat = stencil.reshape(stencil.size)
+    first, second = sums
+    middle, end, past = plan.front[plan.half[0], _PIVOTS], plan.front[plan.half[1], _PIVOTS], plan.sizes[0]
+    first[:], second[:] = 1.0, 1.0
+    second[end:] = 0.0
+    for cell in range(len(plan.position)):
+        place = plan.position[cell]
+        if middle <= place < end:
+            second[place] = stencil[0, cell]
+        else:
+            first[place] = stencil[0, cell]
+    ticket = offer(signal, _FACTOR, 0) if present(signal) else 0
+    good = _factorise_some(plan, flat, lower, rooms, first, 0, plan.half[0])
+    if ticket == 0 or taken_back(signal, ticket):
+        other = _factorise_some(plan, flat, lower, rooms, second, plan.half[0], plan.half[1])
+    else:
+        other = wait(signal, ticket)
+    if not (good and other):
+        return False
+    for place in range(end, past):
+        first[place] += second[place]
+    return _factorise_some(plan, flat, lower, rooms, first, plan.half[1], plan.half[2])
+
+
+@roomy_inner
+def _solve_some(plan, lower, work, count, first_front, last_front, down):
+    """Solve for fronts ``first_front`` up to ``last_front``, on the way ``down`` or up, with ``count`` right sides in ``work``.
 
     Each front is read once for all of them, and not at all on the way down while nothing has come to it: of the
     columns of a border most begin with zeros.
     """
-    count, cells, fronts = len(rights), len(plan.position), len(plan.front) - 1
     stride, most = plan.sizes[0] + 1, plan.sizes[2]
-    work, local = np.zeros(count * stride), np.empty(count * most)
-    for n in range(count):
-        for cell in range(cells):
-            work[n * stride + plan.position[cell]] = rights[n, cell]
-    for turn in range(2 * fronts):
-        down = turn < fronts
-        f = turn if down else 2 * fronts - 1 - turn
+    local = np.empty(count * most)
+    for turn in range(last_front - first_front):
+        f = first_front + turn if down else last_front - 1 - turn
         ring, start = plan.front[f, _RING], plan.front[f if down else f + 1, _LOWER]
-        pivots, around = plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS], plan.front[f + 1, _RING] - ring
-        panels, tiles = pivots // SIDE, (pivots + around) // SIDE
+        panels, tiles = _extent(plan, f)
+        pivots, around = panels * SIDE, (tiles - panels) * SIDE
         busy = not down
         for n in range(count):
             begin, here = n * stride + plan.front[f, _PIVOTS], n * most
@@ -348,6 +417,69 @@ def solve_fronts_columns(plan, lower, rights):
             if down:
                 for k in range(around):
                     work[n * stride + plan.ring[0, ring + k]] += local[here + pivots + k]
+
+
+@roomy_inner
+def _solve_halves(matrix, work, count, down, shared):
+    """Both halves; with ``shared`` one of them by the other thread."""
+    plan, lower, signal = matrix.plan, matrix.lower, matrix.signal
+    ticket = offer(signal, _DOWN if down else _UP, count) if shared else 0
+    _solve_some(plan, lower, work[0], count, 0, plan.half[0], down)
+    if ticket == 0 or taken_back(signal, ticket):
+        _solve_some(plan, lower, work[1], count, plan.half[0], plan.half[1], down)
+    else:
+        wait(signal, ticket)
+
+
+@roomy_kernel
+def solve_fronts_columns(matrix, rights):
+    """Overwrite ``rights`` (count, at least cells) by the solutions for factorised fronts."""
+    plan, lower, shared = matrix.plan, matrix.lower, present(matrix.signal)
+    count, cells, stride = len(rights), len(plan.position), plan.sizes[0] + 1
+    work = matrix.work
+    if not shared:
+        work = np.zeros((2, count * stride))  # others may solve with this factor at the same time
+    middle, end = plan.front[plan.half[0], _PIVOTS], plan.front[plan.half[1], _PIVOTS]
+    first, second = work
+    for n in range(count):
+        for place in range(n * stride + end, (n + 1) * stride):
+            second[place] = 0.0
+        for cell in range(cells):
+            place = plan.position[cell]
+            if middle <= place < end:
+                second[n * stride + place] = rights[n, cell]
+            else:
+                first[n * stride + place] = rights[n, cell]
+    _solve_halves(matrix, work, count, True, shared)
+    for n in range(count):
+        for place in range(n * stride + end, (n + 1) * stride):
+            first[place] += second[place]
+    for way in range(2):
+        _solve_some(plan, lower, first, count, plan.half[1], plan.half[2], way == 0)
+    for n in range(count):
+        for place in range(n * stride + end, (n + 1) * stride):
+            second[place] = first[place]
+    _solve_halves(matrix, work, count, False, shared)
     for n in range(count):
         for cell in range(cells):
-            rights[n, cell] = work[n * stride + plan.position[cell]]
+            place = plan.position[cell]
+            rights[n, cell] = second[n * stride + place] if middle <= place < end else first[n * stride + place]
+
+
+@roomy_kernel
+def attend(matrix):
+    """Take half of the work on ``matrix`` whenever it is called for, until dismissed."""
+    plan, stencil, lower, signal = matrix.plan, matrix.stencil, matrix.lower, matrix.signal
+    flat = stencil.reshape(stencil.size)
+    write(signal, PRESENT, 1)
+    ticket = listen(signal)
+    while ticket != 0:
+        signal[GOOD] = 1
+        if signal[KIND] == _FACTOR:
+            if not _factorise_some(plan, flat, lower, matrix.rooms, matrix.sums[1], plan.half[0], plan.half[1]):
+                signal[GOOD] = 0
+        else:
+            _solve_some(plan, lower, matrix.work[1], signal[COUNT], plan.half[0], plan.half[1], signal[KIND] == _DOWN)
+        write(signal, DONE, ticket)
+        ticket = listen(signal)
+    write(signal, PRESENT, 0)

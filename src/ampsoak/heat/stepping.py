@@ -37,6 +37,8 @@ from ampsoak.heat.advance import (
 from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.crew import Crew
+from ampsoak.heat.dissection import attend
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import Reactions
 from ampsoak.scenario.case import CurrentProfile
@@ -205,6 +207,7 @@ class Stepper:
     shelf : FactorShelf or None    shared by the members of a batch whose matrices agree; None keeps an own one
     reactions : Reactions or None  whose heat counts; None lets nothing react
     remaining : (n,) or None       what is left of the reactants at the start; None means all
+    threads : int                  two take a half of a large mesh each; for a member that steps alone
     """
 
     def __init__(
@@ -216,9 +219,11 @@ class Stepper:
         shelf: FactorShelf | None = None,
         reactions: Reactions | None = None,
         remaining: np.ndarray | None = None,
+        threads: int = 1,
     ):
         self.model, self.member, self.boundaries = model, member, boundaries
-        _ = model.plan  # ordering a large mesh is no part of its first step
+        large = model.plan is not None  # ordering a large mesh is no part of its first step
+        self.crew = Crew(attend) if large and threads > 1 and hasattr(attend, "py_func") else None
         self.tolerance = tolerance
         network = model.network
         n = model.unknowns
@@ -289,10 +294,13 @@ class Stepper:
         model = self.model
         if tasks & MAKE:
             self.factorised += 1
-        return advance(
+        given = (
             model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), load,
             self.factor, self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
+        if self.crew is None:
+            return advance(*given)
+        return self.crew.beside(self.factor.matrix, lambda: advance(*given))
 
     def _tasks(self, step: float, moment: Moment) -> int | None:
         """Take the factor of a step; what is left to do of it before the stages, None when it cannot be had."""

@@ -258,21 +258,21 @@ def _add_diagonal_compiled(typing, room, near, far, turn, source, start):
 
 
 @intrinsic
-def _scatter_compiled(typing, room, start, columns, column, rows, row):
-    signature = types.void(room, types.intp, columns, types.intp, rows, types.intp)
+def _scatter_compiled(typing, room, start, origin, columns, column, rows, row):
+    signature = types.void(room, types.intp, types.intp, columns, types.intp, rows, types.intp)
 
     def codegen(context, builder, signature, arguments):
-        room, start, columns, column, rows, row = arguments
+        room, start, origin, columns, column, rows, row = arguments
         data = _Tiles(context, builder, signature.args[0], room).data
         across, along = (
             context.make_array(kind)(context, builder, array).data
-            for kind, array in ((signature.args[2], columns), (signature.args[4], rows))
+            for kind, array in ((signature.args[3], columns), (signature.args[5], rows))
         )
 
         def place(source, first, more):
             return builder.sext(builder.load(builder.gep(source, [builder.add(first, more)])), _INDEX)
 
-        targets = [place(along, row, _index(k)) for k in range(SIDE)]
+        targets = [builder.add(origin, place(along, row, _index(k))) for k in range(SIDE)]
         loop = _Loop(builder, _index(0), _index(SIDE), [])
         base = place(across, column, loop.count)
         given = builder.add(start, builder.mul(loop.count, _index(SIDE)))
@@ -443,11 +443,11 @@ def _add_diagonal_plain(room, near, far, turn, source, start):
         _tile(room, near if turn + k < SIDE else far)[k, (turn + k) % SIDE] += source[start + k]
 
 
-def _scatter_plain(room, start, columns, column, rows, row):
-    """Add the tile at ``start`` to the places columns[column + k] + rows[row + m] of the same array."""
+def _scatter_plain(room, start, origin, columns, column, rows, row):
+    """Add the tile at ``start`` to the places origin + columns[column + k] + rows[row + m] of the same array."""
     for k in range(SIDE):
         for m in range(SIDE):
-            room[columns[column + k] + rows[row + m]] += room[start + SIDE * k + m]
+            room[origin + columns[column + k] + rows[row + m]] += room[start + SIDE * k + m]
 
 
 def _subtract_products_plain(room, target, rows, columns, count):
