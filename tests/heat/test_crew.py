@@ -15,7 +15,8 @@ from ampsoak.heat import bordered, crew
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.crew import Crew, new_signal
-from ampsoak.heat.dissection import attend, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
+from ampsoak.heat.dissection import make_plan
+from ampsoak.heat.fronts import attend, empty_fronts, factorise_fronts, solve_fronts_columns
 from ampsoak.heat.stepping import Member, Stepper, start_state
 from ampsoak.study.model import model_of
 

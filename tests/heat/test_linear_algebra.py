@@ -17,7 +17,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.linalg import splu, spsolve
 
 from ampsoak.heat.banded import PAD_ROWS, empty_band, empty_bands, factorise_band, solve_band_columns
-from ampsoak.heat.dissection import empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
+from ampsoak.heat.dissection import make_plan
+from ampsoak.heat.fronts import empty_fronts, factorise_fronts, solve_fronts_columns
 from ampsoak.heat.tiles import SIDE, TILE
 
 SINGLE, DOUBLE = np.float32, np.float64

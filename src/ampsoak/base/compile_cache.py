@@ -21,10 +21,11 @@ from ampsoak.base.user_folders import cache_folder, writable
 
 VARIABLE = "NUMBA_CACHE_DIR"
 _KERNEL_FILES = (
-    "heat/advance.py", "heat/arrays.py", "heat/banded.py", "heat/bordered.py", "heat/compiling.py", "heat/dissection.py",
-    "heat/kernels.py", "heat/sums.py", "heat/tiles.py", "section/kernels.py",
+    "heat/advance.py", "heat/arrays.py", "heat/banded.py", "heat/bordered.py", "heat/compiling.py", "heat/crew.py",
+    "heat/dissection.py", "heat/fronts.py", "heat/kernels.py", "heat/sums.py", "heat/tiles.py", "section/kernels.py",
 )  # fmt: skip
-_LATER = ("heat/arrays.py", "heat/compiling.py", "heat/dissection.py", "heat/tiles.py")  # not compiled, or only for meshes that need it
+# not compiled, or only for meshes that need it
+_LATER = ("heat/arrays.py", "heat/compiling.py", "heat/crew.py", "heat/dissection.py", "heat/fronts.py", "heat/tiles.py")
 _SESSION_ONLY = "ampsoak-kernels-"  # begins the name of a folder that ends with the session
 _SHARE = "from ampsoak.heat.ahead import compile_share; compile_share()"
 _looked: list[bool] = []  # whether this process has looked if it needs one beside it

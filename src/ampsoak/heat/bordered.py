@@ -10,7 +10,8 @@ from numba.extending import overload
 from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns
 from ampsoak.heat.compiling import roomy_kernel
-from ampsoak.heat.dissection import FrontMatrix, Plan, empty_fronts, factorise_fronts, make_plan, solve_fronts_columns
+from ampsoak.heat.dissection import Plan, make_plan
+from ampsoak.heat.fronts import FrontMatrix, empty_fronts, factorise_fronts, solve_fronts_columns
 from ampsoak.heat.sums import copy_to, dot, total
 
 PRECISION = np.float32  # of factors; tests that look at last digits take double

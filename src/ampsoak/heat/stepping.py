@@ -38,7 +38,7 @@ from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.crew import Crew
-from ampsoak.heat.dissection import attend
+from ampsoak.heat.fronts import attend
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.reactions import Reactions
 from ampsoak.scenario.case import CurrentProfile

@@ -4,10 +4,10 @@ A *tile* is 64 numbers one behind the other, column by column. On the few thousa
 short that what surrounds them costs more than they do; so what is done to a tile is written as vector instructions of
 eight numbers. A *panel* is eight columns of a matrix: the tile on the diagonal and those under it.
 
-All arithmetic is in double precision. Products are added in a fixed order, each rounded once together with its sum
-(fused); so every processor gives the same bits. Plain Python does not fuse, and differs in the last ones. A factor may
-be kept in single precision. It holds its tiles as they are, except that those on the diagonal are inverted, row by
-row: then nothing has to wait for a division later on.
+Matrices are in single or double precision, and so is what is done with them; right sides are added up in double precision.
+Products are added in a fixed order, each rounded once together with its sum (fused); so every processor gives the same bits.
+Plain Python does not fuse, and differs in the last ones. A factor holds its tiles as they are, except that those on the
+diagonal are inverted, row by row: then nothing has to wait for a division later on.
 """
 
 from __future__ import annotations
