@@ -50,6 +50,7 @@ def _pair(cells: int, **changes):
     return scenario, whole, folded(whole)
 
 
+@pytest.mark.usefixtures("double_factors")
 @pytest.mark.parametrize("cells", [40, 41])
 def test_a_quarter_answers_as_the_whole_does(cells):
     # even and odd numbers of cells: the mirror lies on a line, or through points

@@ -38,16 +38,21 @@ def _dense_of(network, stencil: np.ndarray) -> np.ndarray:
             ):
                 if value != 0.0:
                     full[here + a, here + b] = full[here + b, here + a] = value
+    sums = stencil[0]  # of rows: the rest of each is on the diagonal
+    np.fill_diagonal(full, 0.0)
+    np.fill_diagonal(full, sums - full.sum(axis=1))
     return full
 
 
-def test_a_run_in_fronts_is_the_run_in_a_band(monkeypatch):
+@pytest.mark.parametrize(("precision", "within"), [(np.float64, 1e-8), (np.float32, 1e-6)])
+def test_a_run_in_fronts_is_the_run_in_a_band(precision, within, monkeypatch):
+    monkeypatch.setattr(bordered, "PRECISION", precision)
     scenario = refined(reference_problem("P4"), 0.4 * MM)
     scenario = replace(scenario, run=replace(scenario.run, duration=400.0))
     band = simulate(scenario)
     monkeypatch.setattr(bordered, "WIDEST_BAND", 1)
     fronts = simulate(scenario)
-    assert fronts.conductor_temperature == pytest.approx(band.conductor_temperature, abs=1e-8)
+    assert fronts.conductor_temperature == pytest.approx(band.conductor_temperature, abs=within)
 
 
 def _small_section():
@@ -67,8 +72,21 @@ def _small_section():
     )  # fmt: skip
 
 
+@pytest.mark.parametrize("problem", ["P1", "P3", "P4"])
+def test_single_precision_factors_give_the_history_of_double_ones(problem, monkeypatch):
+    # a history may miss by its tolerance, 0.1 K; of that the precision of the factors takes less than a thousandth part
+    scenario = reference_problem(problem)
+    single = simulate(scenario)
+    monkeypatch.setattr(bordered, "PRECISION", np.float64)
+    double = simulate(scenario)
+    assert np.array_equal(single.time, double.time)
+    assert single.conductor_temperature == pytest.approx(double.conductor_temperature, abs=1e-4)
+    assert not np.array_equal(single.conductor_temperature, double.conductor_temperature)
+
+
+@pytest.mark.parametrize("precision", [np.float64, np.float32])
 @pytest.mark.parametrize("in_fronts", [False, True])
-def test_bordered_system_against_dense(in_fronts):
+def test_bordered_system_against_dense(in_fronts, precision, monkeypatch):
     # matrix and right side assembled by the kernels, solved by scipy.linalg.solve; covered cells carry no equation
     scenario = _small_section()
     model = model_for(scenario, (np.linspace(0, 12 * MM, 21), np.linspace(0, 10 * MM, 19)))
@@ -78,6 +96,7 @@ def test_bordered_system_against_dense(in_fronts):
     balance = Balance(model, BoundaryTables(scenario.boundaries))
     balance.flow(state)
     lumps, share = model.lumps, 3.0
+    monkeypatch.setattr(bordered, "PRECISION", precision)
     factor = empty_factor(network, plan)
     factor.capacity[: model.first_skin] = balance.capacity(state)[: model.first_skin]
     factor.slope[:] = 0.01
@@ -96,11 +115,19 @@ def test_bordered_system_against_dense(in_fronts):
     right = np.random.default_rng(2).normal(size=unknowns)
     inverse = np.zeros((lumps, lumps))
     assert reduce_border(factor)
-    assert invert_corner(factor, np.zeros(lumps), inverse)
+    gain = 0.02 * np.diag(factor.corner)[: len(model.keeper)]  # of the Joule heat
+    full[np.arange(cells, cells + len(gain)), np.arange(cells, cells + len(gain))] -= gain
+    assert invert_corner(factor, gain, inverse)
     answer = right.copy()
-    solve_bordered(factor, network.covered_cell, network.skin_conductor, inverse, answer)
+    solve_bordered(factor, network.covered_cell, network.skin_conductor, network.zones.is_open, gain, inverse, answer)
     right[network.covered_cell] = 0.0
-    assert answer == pytest.approx(solve(full, right), rel=1e-9, abs=1e-12)
+    expected = solve(full, right)
+    if precision == np.float64:
+        assert answer == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    else:
+        # some ten roundings of single precision; the sum of all equations holds to that of double precision
+        assert answer == pytest.approx(expected, abs=1e-6 * np.abs(expected).max())
+        assert (full @ answer - right).sum() == pytest.approx(0.0, abs=1e-13 * np.abs(full).max() * np.abs(answer).sum())
 
 
 def test_heat_flow_conserves_heat_and_vanishes_in_a_uniform_state():
@@ -130,9 +157,13 @@ print(json.dumps(plain_numbers()))
 
 
 def plain_numbers() -> list[float]:
-    """Conductor temperatures of a small section on a very coarse mesh [K]."""
+    """Conductor temperatures of a small section on a very coarse mesh [K], with factors in double, then single precision."""
     lines = (np.linspace(0, 12 * MM, 18), np.linspace(0, 10 * MM, 16))
-    return march(_small_section(), lines, tolerance=0.5, until=60.0).conductors([5.0, 60.0]).ravel().tolist()
+    found, kept = [], bordered.PRECISION
+    for bordered.PRECISION in (np.float64, np.float32):
+        found += march(_small_section(), lines, tolerance=0.5, until=60.0).conductors([5.0, 60.0]).ravel().tolist()
+    bordered.PRECISION = kept
+    return found
 
 
 def test_kernels_without_the_compiler_give_the_same_numbers():
@@ -143,9 +174,14 @@ def test_kernels_without_the_compiler_give_the_same_numbers():
         [sys.executable, "-c", _PLAIN.format(paths=paths)], env={**os.environ, "NUMBA_DISABLE_JIT": "1"},
         capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
-    assert json.loads(plain.stdout) == pytest.approx(plain_numbers(), rel=1e-12)
+    found, expected = np.array(json.loads(plain.stdout)), np.array(plain_numbers())
+    half = len(expected) // 2
+    assert found[:half] == pytest.approx(expected[:half], rel=1e-12)
+    # plain Python does not fuse, which tips last bits of single precision
+    assert found[half:] - 300.0 == pytest.approx(expected[half:] - 300.0, rel=3e-7)
+    assert expected[half:] == pytest.approx(expected[:half], abs=1e-5)
     assert hasattr(kernels.assemble, "py_func")
-    assert max(plain_numbers()) > 305.0
+    assert expected.max() > 305.0
 
 
 # -- the same bits -----------------------------------------------------------------------------------------------------

@@ -70,6 +70,7 @@ def check_energy(steps) -> None:
 # -- one well-stirred material ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("double_factors")
 @pytest.mark.parametrize("order", [0.5, 0.854, 1.0, 2.0])
 @pytest.mark.parametrize("rise", [150.0, -60.0])
 def test_a_stirred_material_heats_itself_as_its_equations_say(order, rise):

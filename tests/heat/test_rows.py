@@ -13,7 +13,8 @@ import pytest
 
 from ampsoak.heat.banded import empty_band, factorise_band, solve_band_rows
 from ampsoak.heat.compiling import roomy_kernel
-from ampsoak.heat.dissection import empty_fronts, factorise_fronts, make_plan, solve_fronts_rows
+from ampsoak.heat.dissection import make_plan
+from ampsoak.heat.fronts import empty_fronts, factorise_fronts, solve_fronts_rows
 from ampsoak.heat.rows import dot_rows, largest_rows, miss_rows, read_rows, shift_rows, take_products
 from ampsoak.heat.tiles import SIDE
 
@@ -53,8 +54,8 @@ class Grid:
         return self.laplacian * weight + np.diag(self.capacity + weight * self.leak)
 
     def stencil(self, weight: float) -> np.ndarray:
-        """The same as a stencil."""
-        return np.concatenate([np.diag(self.matrix(weight))[None], -weight * self.links])
+        """The same as a stencil: sums of its rows, then its entries beside the diagonal."""
+        return np.concatenate([(self.capacity + weight * self.leak)[None], -weight * self.links])
 
 
 def solve_in_band(grid: Grid, weight: float, rights: np.ndarray, dtype: type) -> np.ndarray:
@@ -63,18 +64,18 @@ def solve_in_band(grid: Grid, weight: float, rights: np.ndarray, dtype: type) ->
     assert factorise_band(grid.stencil(weight), grid.strides, band)
     rows = np.full((grid.cells + SIDE, SIDE), 7.0)
     rows[: grid.cells] = rights
-    solve_band_rows(band, rows.reshape(-1))
+    solve_band_rows(band, grid.cells, rows.reshape(-1))
     assert (rows[grid.cells :] == 7.0).all()
     return rows[: grid.cells].copy()
 
 
 def solve_in_fronts(grid: Grid, weight: float, rights: np.ndarray, dtype: type) -> np.ndarray:
     """The same by fronts."""
-    plan = make_plan(*grid.shape)
-    lower, scratch = empty_fronts(plan, dtype)
-    assert factorise_fronts(plan, grid.stencil(weight), lower, scratch)
+    matrix = empty_fronts(make_plan(*grid.shape), 1, dtype)
+    matrix.stencil[:] = grid.stencil(weight)
+    assert factorise_fronts(matrix)
     rows = rights.copy()
-    solve_fronts_rows(plan, lower, rows.reshape(-1))
+    solve_fronts_rows(matrix, rows.reshape(-1))
     return rows
 
 

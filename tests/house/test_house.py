@@ -23,7 +23,9 @@ COVERAGE_NEVER = ("heat", "section")  # a curve stored years ago is compared wit
 ROOMS = {
     "h5py": ("runfile/",),
     "matplotlib": ("report/",),
-    "numba": ("heat/bordered.py", "heat/compiling.py", "heat/rows.py", "heat/tiles.py", "section/kernels.py"),
+    "numba": (
+        "heat/bordered.py", "heat/compiling.py", "heat/crew.py", "heat/rows.py", "heat/tiles.py", "section/kernels.py",
+    ),
     "pydantic": ("scenario/",),
     "pint": ("scenario/", "base/units.py"),
     "typer": ("cli/",),

@@ -191,6 +191,7 @@ def test_uniform_temperature_stays_uniform_in_any_map_of_materials(kind):
 _MOVES = {"mirrored": mirrored, "transposed": transposed, "turned": turned, "turned twice": lambda s: turned(turned(s))}
 
 
+@pytest.mark.usefixtures("double_factors")
 @pytest.mark.parametrize("move", _MOVES)
 @pytest.mark.parametrize("kind", ["mixed", "cable"])
 def test_moved_section_has_the_same_history(kind, move):
@@ -216,6 +217,7 @@ def test_straight_sided_section_is_the_same_field_mirrored():
 # -- linearity and scaling ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("double_factors")
 def test_loads_superpose_in_a_linear_section():
     # the same steps for each load; rises add up
     lines = tuple(even(length, cells) for length, cells in ((WIDTH, 80), (HEIGHT, 60)))
@@ -232,6 +234,7 @@ def test_loads_superpose_in_a_linear_section():
     assert np.abs(rise(4.0, 0.0) - 4 * alone[0]).max() < 1e-10 * alone[0].max()
 
 
+@pytest.mark.usefixtures("double_factors")
 def test_twice_the_size_takes_four_times_as_long():
     # heat equation with lengths times 2, times times 4, coefficients by half: the same temperatures
     def scaled(factor):

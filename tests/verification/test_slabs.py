@@ -102,6 +102,7 @@ def test_nafems_t3_has_at_least_second_order_in_time():
     assert observed_orders(errors).min() >= 1.8
 
 
+@pytest.mark.usefixtures("double_factors")
 def test_nafems_t3_is_the_same_turned_and_as_a_strip_of_rows():
     # invariance: no source needed
     one = march(_t3(), strip(30, _T3_LENGTH), until=32.0).field(32.0).cells

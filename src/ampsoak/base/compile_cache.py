@@ -21,11 +21,13 @@ from ampsoak.base.user_folders import cache_folder, writable
 
 VARIABLE = "NUMBA_CACHE_DIR"
 _KERNEL_FILES = (
-    "heat/abreast.py", "heat/advance.py", "heat/arrays.py", "heat/banded.py", "heat/bordered.py", "heat/compiling.py", "heat/dissection.py",
-    "heat/kernels.py", "heat/rows.py", "heat/sums.py", "heat/tiles.py", "section/kernels.py",
+    "heat/abreast.py", "heat/advance.py", "heat/arrays.py", "heat/banded.py", "heat/bordered.py", "heat/compiling.py",
+    "heat/crew.py", "heat/dissection.py", "heat/fronts.py", "heat/kernels.py", "heat/rows.py", "heat/sums.py",
+    "heat/tiles.py", "section/kernels.py",
 )  # fmt: skip
 _LATER = (  # not compiled, or only for meshes or sections that need it
-    "heat/abreast.py", "heat/arrays.py", "heat/compiling.py", "heat/dissection.py", "heat/rows.py", "heat/tiles.py",
+    "heat/abreast.py", "heat/arrays.py", "heat/compiling.py", "heat/crew.py", "heat/dissection.py", "heat/fronts.py",
+    "heat/rows.py", "heat/tiles.py",
 )  # fmt: skip
 _SESSION_ONLY = "ampsoak-kernels-"  # begins the name of a folder that ends with the session
 _SHARE = "from ampsoak.heat.ahead import compile_share; compile_share()"

@@ -54,7 +54,7 @@ class Work(NamedTuple):
 
     state: rows [K] with stride_x + stride_y more at either end; change (3, rows): of the stages [K]; miss: rows
     inverse (lumps, lumps, 8): of the corners
-    ones, excess (unknowns,), sums (4, 8): scratch, but for the ones
+    ones (unknowns,): as weights of a sum; sums (4, 8): scratch
     result (5, 8): heat generated, lost and stored [J/m]; error and highest temperature [K], not finite where one is not
     """
 
@@ -63,7 +63,6 @@ class Work(NamedTuple):
     miss: np.ndarray
     inverse: np.ndarray
     ones: np.ndarray
-    excess: np.ndarray
     sums: np.ndarray
     result: np.ndarray
 
@@ -136,7 +135,7 @@ def _solve(linear, factor, work, heat, weight, cells, rows):
     The sum of all equations, which is the balance of heat, holds to rounding in double precision: by how much a factor in
     single precision misses it is spread evenly.
     """
-    excess, sums, coefficient = work.excess, work.sums, linear.coefficient
+    excess, sums, coefficient = factor.excess, work.sums, linear.coefficient
     unknowns = len(excess)
     asked, given, shift = sums[0], sums[1], sums[2]
     dot_rows(work.ones, rows, unknowns, asked, 0)
@@ -173,10 +172,8 @@ def step_rows(linear, factor, work, heat, step, scheme, before, rate_before, aft
     gamma, weight = scheme[0, 4], scheme[0, 4] * step
     state, changes, miss, result = work.state, work.change, work.miss, work.result
     temperature = state[SIDE * room :]
-    coefficient, excess, leak, capacity = linear.coefficient, work.excess, linear.leak, linear.capacity
+    coefficient, leak = linear.coefficient, linear.leak
     result[:] = 0.0
-    for q in range(unknowns):
-        excess[q] = capacity[q] + weight * leak[q]
     for stage in range(3):
         change = changes[stage]
         _guess(stage, scheme, weight, before, rate_before, changes, temperature)
@@ -200,7 +197,7 @@ def step_rows(linear, factor, work, heat, step, scheme, before, rate_before, aft
         after[i] = temperature[i]
         rate_after[i] = third[i] / weight
         miss[i] = after[i] - before[i]
-    dot_rows(capacity, miss, unknowns, result.reshape(result.size), 2 * SIDE)
+    dot_rows(linear.capacity, miss, unknowns, result.reshape(result.size), 2 * SIDE)
     one, two, three = scheme[0, 3] / gamma, scheme[1, 3] / gamma, scheme[2, 3] / gamma
     wide = linear.wide
     for i in range(numbers):

@@ -273,7 +273,7 @@ def advance(
                 break
             if iteration == most:
                 break
-            solve_bordered(factor, covered_cell, skin_conductor, inverse, right)
+            solve_bordered(factor, covered_cell, skin_conductor, zones.is_open, stages.gain, inverse, right)
             previous = change
             change = largest(right)
             for q in range(n):
@@ -318,7 +318,7 @@ def advance(
         result[2] += step * scheme[2, stage] * lost
     for q in range(n):
         right[q] = step * (scheme[0, 3] * flows[0, q] + scheme[1, 3] * flows[1, q] + scheme[2, 3] * flows[2, q])
-    solve_bordered(factor, covered_cell, skin_conductor, inverse, right)
+    solve_bordered(factor, covered_cell, skin_conductor, zones.is_open, stages.gain, inverse, right)
     # a largest value passes over what is no number, a sum does not
     result[3] = largest(right) if abs(total(right)) < np.inf else np.inf
     state, after = stages.states[2], stages.after

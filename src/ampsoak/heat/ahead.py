@@ -29,7 +29,7 @@ def compile_share() -> None:
     compile_for(kernels.net_heat, network, links, exchange, state, state, faces, state)
     compile_for(kernels.zone_exchange, network, links, state, exchange)
     compile_for(kernels.assemble, network, links, exchange, 1.0, factor)
-    compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, stages.inverse, state)
+    compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, network.zones.is_open, stages.gain, stages.inverse, state)
     compile_for(bordered.invert_corner, factor, stages.gain, stages.inverse)
     compile_for(advance._first_guess, network, start, state, stages, SCHEME, 1.0, 1)
     compile_for(advance._settle, network, ones, state, state, state, state)

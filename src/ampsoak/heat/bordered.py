@@ -10,23 +10,25 @@ from numba.extending import overload
 from ampsoak.heat.arrays import WIDEST_BAND, Network
 from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns, solve_band_rows
 from ampsoak.heat.compiling import roomy_kernel
-from ampsoak.heat.dissection import (
-    Plan,
+from ampsoak.heat.dissection import Plan, make_plan
+from ampsoak.heat.fronts import (
+    FrontMatrix,
     empty_fronts,
     factorise_fronts,
-    make_plan,
     solve_fronts_columns,
     solve_fronts_rows,
 )
 from ampsoak.heat.rows import dot_rows, take_products
-from ampsoak.heat.sums import copy_to, dot
+from ampsoak.heat.sums import copy_to, dot, total
 from ampsoak.heat.tiles import SIDE
+
+PRECISION = np.float32  # of factors; tests that look at last digits take double
 
 
 class BandMatrix(NamedTuple):
     """The cells' part of a step matrix as a band.
 
-    stencil (5, cells): diagonal, and entries to the next cell along x, along y, along both, and from the next along x to the
+    stencil (5, cells): sum of each row, and entries to the next cell along x, along y, along both, and from the next along x to the
     next along y; strides (2,); band as in ``banded``
     """
 
@@ -35,22 +37,14 @@ class BandMatrix(NamedTuple):
     band: np.ndarray
 
 
-class FrontMatrix(NamedTuple):
-    """The same on a large mesh, in fronts: plan, lower, scratch as in ``dissection``."""
-
-    stencil: np.ndarray
-    plan: Plan
-    lower: np.ndarray
-    scratch: np.ndarray
-
-
 class Factor(NamedTuple):
     """A factorised matrix: all of it that does not depend on the currents, and what went into it.
 
     matrix: of the cells; border (lumps, cells): their coupling to conductors and air zones, the lumps; reduced (lumps, cells): matrix⁻¹
     border; schur (lumps, lumps): -border matrix⁻¹ border; corner (lumps, lumps): coupling of lumps, without the slope of the
     Joule heat, with the skins eliminated; skin (n_skins, 2): diagonal of each skin [J/(m K)], and how far it follows its
-    conductor; capacity (unknowns,) [J/(m K)]; flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
+    conductor; excess (unknowns,): sums of the columns of the whole matrix, without the Joule heat; capacity (unknowns,) [J/(m K)];
+    flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
     """
 
     matrix: BandMatrix | FrontMatrix
@@ -59,6 +53,7 @@ class Factor(NamedTuple):
     schur: np.ndarray
     corner: np.ndarray
     skin: np.ndarray
+    excess: np.ndarray
     capacity: np.ndarray
     flow: np.ndarray
     slope: np.ndarray
@@ -69,16 +64,15 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
     stride_x, stride_y, cells, _, bandwidth = (int(value) for value in network.shape[2:])
     unknowns, skins, faces = len(network.main_area), len(network.skin_conductor), len(network.face_cell)
     lumps = unknowns - cells - skins
-    stencil = np.zeros((5, cells))
     if plan is None:
-        band = empty_band(cells, bandwidth) if band is None else band
-        matrix = BandMatrix(stencil, np.array([stride_x, stride_y]), band)
+        band = empty_band(cells, bandwidth, PRECISION) if band is None else band
+        matrix = BandMatrix(np.zeros((5, cells)), np.array([stride_x, stride_y]), band)
     else:
-        matrix = FrontMatrix(stencil, plan, *empty_fronts(plan, np.float64))
+        matrix = empty_fronts(plan, lumps + 1, PRECISION)
     wide, square = (lumps, cells), (lumps, lumps)
     return Factor(
         matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
-        np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
+        np.zeros(unknowns), np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
     )  # fmt: skip
 
 
@@ -91,14 +85,14 @@ def plan_of(network: Network) -> Plan | None:
 def _factorise_cells(matrix):
     """Factorise what the stencil holds; False when it is not positive definite."""
     if isinstance(matrix, FrontMatrix):
-        return factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+        return factorise_fronts(matrix)
     return factorise_band(matrix.stencil, matrix.strides, matrix.band)
 
 
 def _solve_cells(matrix, rights):
     """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for a factorised ``matrix``."""
     if isinstance(matrix, FrontMatrix):
-        solve_fronts_columns(matrix.plan, matrix.lower, rights)
+        solve_fronts_columns(matrix, rights)
     else:
         solve_band_columns(matrix.band, rights)
 
@@ -107,14 +101,14 @@ def _solve_cells(matrix, rights):
 @overload(_factorise_cells)
 def _choose_factorise(matrix):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix: factorise_fronts(matrix.plan, matrix.stencil, matrix.lower, matrix.scratch)
+        return lambda matrix: factorise_fronts(matrix)
     return lambda matrix: factorise_band(matrix.stencil, matrix.strides, matrix.band)
 
 
 @overload(_solve_cells)
 def _choose_solve(matrix, rights):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix, rights: solve_fronts_columns(matrix.plan, matrix.lower, rights)
+        return lambda matrix, rights: solve_fronts_columns(matrix, rights)
     return lambda matrix, rights: solve_band_columns(matrix.band, rights)
 
 
@@ -124,21 +118,26 @@ def reduce_border(factor):
 
     Nothing here depends on the currents. Returns False when the matrix is not positive definite.
     """
-    matrix, border, reduced = factor.matrix, factor.border, factor.reduced
+    matrix, border, reduced, schur, corner = factor.matrix, factor.border, factor.reduced, factor.schur, factor.corner
     if not _factorise_cells(matrix):
         return False
     lumps, cells = border.shape
-    rights = np.zeros((lumps, cells + PAD_ROWS))
+    # what cells hold and lose by themselves is one more column: what of it is felt at the lumps closes the sums of their rows
+    rights = np.zeros((lumps + 1, cells + PAD_ROWS))
+    own = rights[lumps]
+    copy_to(own[:cells], factor.excess)
     for a in range(lumps):
-        for q in range(cells):
-            rights[a, q] = border[a, q]
+        copy_to(rights[a, :cells], border[a])
     _solve_cells(matrix, rights)
     for a in range(lumps):
-        for q in range(cells):
-            reduced[a, q] = rights[a, q]
+        copy_to(reduced[a], rights[a])
     for a in range(lumps):
+        kept = corner[a, a] + total(border[a]) - dot(border[a], own)
         for b in range(lumps):
-            factor.schur[a, b] = -dot(border[a], reduced[b])
+            if b != a:
+                schur[a, b] = -dot(border[a], reduced[b])
+                kept += corner[a, b] - (schur[a, b] + corner[a, b])
+        schur[a, a] = kept - corner[a, a]
     return True
 
 
@@ -185,16 +184,24 @@ def invert_corner(factor, gain, inverse):
 
 
 @roomy_kernel
-def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
-    """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells get 0."""
+def solve_bordered(factor, covered_cell, skin_conductor, is_open, gain, inverse, right):
+    """Overwrite ``right`` (unknowns,) by the solution of the bordered system; covered cells and open zones get 0.
+
+    The sum of all equations holds to rounding in double precision: by how much single precision misses it is spread evenly,
+    which is also where its digits end in a section that loses next to no heat.
+    """
     reduced = factor.reduced
     lumps, cells = reduced.shape
-    first_skin = cells + lumps
-    skin = factor.skin
-    for s in range(len(skin_conductor)):
-        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
+    first_skin, first_zone = cells + lumps, cells + len(gain)
+    skin, excess = factor.skin, factor.excess
     for n in range(len(covered_cell)):
         right[covered_cell[n]] = 0.0
+    for z in range(len(is_open)):
+        if is_open[z]:
+            right[first_zone + z] = 0.0
+    asked = total(right)
+    for s in range(len(skin_conductor)):
+        right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
     padded = np.zeros((1, cells + PAD_ROWS))
     inner = padded[0, :cells]
     copy_to(inner, right)
@@ -214,21 +221,34 @@ def solve_bordered(factor, covered_cell, skin_conductor, inverse, right):
     for s in range(len(skin_conductor)):
         own = right[first_skin + s] / skin[s, 0]
         right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]
+    given, slope = dot(excess, right), total(excess)
+    for a in range(len(gain)):
+        given -= gain[a] * right[cells + a]
+        slope -= gain[a]
+    if slope > 0.0:
+        shift = (asked - given) / slope
+        for q in range(len(right)):
+            right[q] += shift
+    for n in range(len(covered_cell)):
+        right[covered_cell[n]] = 0.0
+    for z in range(len(is_open)):
+        if is_open[z]:
+            right[first_zone + z] = 0.0
 
 
 def _solve_cell_rows(matrix, rows):
     """Overwrite the cells' part of ``rows``, eight right sides side by side, by the solutions for a factorised ``matrix``."""
     if isinstance(matrix, FrontMatrix):
-        solve_fronts_rows(matrix.plan, matrix.lower, rows)
+        solve_fronts_rows(matrix, rows)
     else:
-        solve_band_rows(matrix.band, rows)
+        solve_band_rows(matrix.band, matrix.stencil.shape[1], rows)
 
 
 @overload(_solve_cell_rows)
 def _choose_solve_rows(matrix, rows):
     if matrix.instance_class is FrontMatrix:
-        return lambda matrix, rows: solve_fronts_rows(matrix.plan, matrix.lower, rows)
-    return lambda matrix, rows: solve_band_rows(matrix.band, rows)
+        return lambda matrix, rows: solve_fronts_rows(matrix, rows)
+    return lambda matrix, rows: solve_band_rows(matrix.band, matrix.stencil.shape[1], rows)
 
 
 @roomy_kernel

@@ -1,16 +1,9 @@
-"""Nested dissection: Cholesky factors of large meshes in fronts, so that work per cell hardly grows with their number.
+"""Nested dissection: the order in which a large mesh is eliminated, so that work per cell hardly grows with their number.
 
 The grid is halved again and again by lines of cells, the longer side first; each piece is eliminated before the line
 that parts it from its neighbour (A. George, SIAM J. Numer. Anal. 10 (1973) 345). What a piece leaves behind acts on
 the ring of cells round it only, so every elimination is a small dense matrix, a *front*: its own cells (pivots) and
-the ring. Fronts are worked on one after the other in one *room*, children first, and what they leave is kept on a
-stack until their parent takes it (the multifrontal method: I. S. Duff and J. K. Reid, ACM Trans. Math. Softw. 9 (1983)
-302, from memory).
-
-Everything is in tiles. In the room, groups of panels hold the tiles of one row side by side, so that what is multiplied
-lies in one piece; in the factor, panels lie one behind the other in the order in which solutions read them. It is kept
-in single precision (``banded`` tells why that is enough): on a large mesh, reading it is what solutions spend their
-time on.
+the ring. ``fronts`` does the sums.
 """
 
 from __future__ import annotations
@@ -19,48 +12,35 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ampsoak.heat.compiling import roomy_inner, roomy_kernel
-from ampsoak.heat.rows import backward_rows, forward_rows
-from ampsoak.heat.tiles import (
-    SIDE,
-    TILE,
-    aligned_zeros,
-    backward,
-    clear,
-    divide,
-    forward,
-    invert_diagonal,
-    scatter,
-    subtract_products,
-)
+from ampsoak.heat.tiles import SIDE, TILE
 
 _LEAF = 64  # cells of a piece that is not halved any further
-_GROUP = 8  # panels that are eliminated before the rest of a front hears of them
+GROUP = 8  # panels of a room whose tiles of one row lie side by side
 
 # columns of ``Plan.front``
-_PIVOTS, _RING, _LOWER, _LEFT, _GAPS, _ENTRIES, _CHILD, _OTHER = range(8)
+PIVOTS, RING, LOWER, ROOM, ENTRIES, CHILD, OTHER = range(7)
 
 
 class Plan(NamedTuple):
-    """Order of elimination and where everything goes; fronts are numbered children first.
+    """Order of elimination and where everything goes; fronts are numbered children first, so one half of the grid, the other,
+    and the line between them.
 
     position (cells,): where a cell is in the order of elimination, which has gaps: each front's pivots are filled up to
     whole tiles
-    front (fronts + 1, 8): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
-    factor in ``lower``, what it leaves in ``scratch``, its part of ``gap`` and of ``entry``; and two fronts whose
-    remainder is added in, -1 for none
+    front (fronts + 1, 7): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
+    factor in ``lower``, its room in ``rooms``, its part of ``entry``; and two fronts whose remainder is added in, -1 for none
     ring (3, n): positions of the cells round a front in order, filled up with a position past all others; and where in
     the parent's room their entries are: place of one as a column + place of the other as a row
-    gap (n,): diagonals in the room that no cell stands for
     entry (2, n): places in the room and numbers of ``stencil`` that go there
-    sizes (3,): positions, numbers of ``scratch``, which begins with the room, and rows of the largest front
+    half (3,): fronts that come before the end of the first half, of the second half, and in all
+    sizes (3,): positions, numbers of ``rooms``, and rows of the largest front
     """
 
     position: np.ndarray
     front: np.ndarray
     ring: np.ndarray
-    gap: np.ndarray
     entry: np.ndarray
+    half: np.ndarray
     sizes: np.ndarray
 
 
@@ -113,22 +93,35 @@ def _filled(counts: np.ndarray) -> np.ndarray:
 def _column_place(column, rows):
     """Where a column of a front of ``rows`` begins in the room, its rows being counted by ``_row_place``."""
     panel = column // SIDE
-    return ((panel // _GROUP * rows // SIDE * _GROUP) + panel % _GROUP) * TILE + column % SIDE * SIDE
+    return ((panel // GROUP * rows // SIDE * GROUP) + panel % GROUP) * TILE + column % SIDE * SIDE
 
 
 def _row_place(row):
-    return row // SIDE * (_GROUP * TILE) + row % SIDE
+    return row // SIDE * (GROUP * TILE) + row % SIDE
 
 
-def _stack(children: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, int]:
-    """Where what each front leaves is kept, in the place of what it took from its children; and the highest place."""
-    start, top, highest = np.zeros(len(sizes), dtype=np.int64), 0, 0
-    for front, (size, below) in enumerate(zip(sizes.tolist(), children.tolist(), strict=True)):
-        top = min([top, *(start[child] for child in below if child >= 0)])
-        start[front] = top
-        top += size
-        highest = max(highest, top)
-    return start, int(highest)
+def _rooms(children: np.ndarray, half: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, int]:
+    """Where the room of each front begins, and where the last one ends.
+
+    A room is needed until the parent's is made. Those of one depth and those of the next are on two stacks, a pair for each
+    half: then the rooms of its children are on top of the other stack when one is made.
+    """
+    fronts = len(sizes)
+    depth = np.zeros(fronts, dtype=np.int64)
+    for front in range(fronts - 1, -1, -1):
+        below = children[front][children[front] >= 0]
+        depth[below] = depth[front] + 1
+    stack = depth % 2 + 2 * ((np.arange(fronts) >= half[0]) & (np.arange(fronts) < half[1]))
+    start, top, highest = np.zeros(fronts, dtype=np.int64), [0] * 4, [0] * 4
+    for front in range(fronts):
+        own = stack[front]
+        start[front] = top[own]
+        top[own] += int(sizes[front])
+        highest[own] = max(highest[own], top[own])
+        for child in children[front][::-1]:
+            if child >= 0:
+                top[stack[child]] = int(start[child])
+    return start + _starts(highest)[stack], int(sum(highest))
 
 
 def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
@@ -175,216 +168,29 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     order = np.argsort(owner, kind="stable")
     first, second, source, owner = first[order], second[order], source[order], owner[order]
     entry_place = _column_place(first - pivot_start[owner], rows[owner]) + _row_place(place_in(owner, second))
-    empty = np.ones(past, dtype=bool)
-    empty[position] = False
-    gaps = np.flatnonzero(empty)
-    of_gap = front_at[gaps]
-    gap = gaps - pivot_start[of_gap]
     panels, tiles = np.diff(pivot_start) // SIDE, rows // SIDE
-    left = (tiles - panels) * (tiles - panels + 1) // 2 * TILE
-    left_start, left_size = _stack(child, left)
-    room = int((-(-tiles // _GROUP) * _GROUP * tiles * TILE).max())
-    front = np.zeros((fronts + 1, 8), dtype=np.int64)
-    front[:, _PIVOTS], front[:, _RING] = pivot_start, ring_start
-    front[:, _LOWER] = _starts((panels * tiles - panels * (panels - 1) // 2) * TILE)
-    front[:-1, _LEFT], front[:-1, _CHILD :] = room + left_start, child
-    front[:, _GAPS] = _starts(np.bincount(of_gap, minlength=fronts))
-    front[:, _ENTRIES] = _starts(np.bincount(owner, minlength=fronts))
+    front = np.zeros((fronts + 1, 7), dtype=np.int64)
+    front[:, PIVOTS], front[:, RING] = pivot_start, ring_start
+    front[:, LOWER] = _starts((panels * tiles - panels * (panels - 1) // 2) * TILE)
+    half = np.array([child[-1, 0] + 1, fronts - 1, fronts])
+    front[:-1, ROOM], end = _rooms(child, half, -(-tiles // GROUP) * GROUP * tiles * TILE)
+    front[:-1, CHILD:] = child
+    front[:, ENTRIES] = _starts(np.bincount(owner, minlength=fronts))
     return Plan(
-        position.astype(np.int32), front, rings, (_column_place(gap, rows[of_gap]) + _row_place(gap)).astype(np.int32),
-        np.array([entry_place, source], dtype=np.int32), np.array([past, room + left_size, rows.max()]),
+        position.astype(np.int32), front, rings, np.array([entry_place, source], dtype=np.int32), half,
+        np.array([past, end, rows.max()]),
     )  # fmt: skip
-
-
-def empty_fronts(plan: Plan, dtype: type = np.float64) -> tuple[np.ndarray, np.ndarray]:
-    """Room for a factor (``lower``), and ``scratch`` to make it in."""
-    return aligned_zeros(1, int(plan.front[-1, _LOWER]), dtype)[0], aligned_zeros(1, int(plan.sizes[1]))[0]
 
 
 def _edges(number: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Every entry of the matrix: its two cells, and its place in a flat ``stencil`` (5, cells)."""
+    """Every entry off the diagonal: its two cells, and its place in a flat ``stencil`` (5, cells)."""
     pairs = (
-        (number, number), (number[:-1], number[1:]), (number[:, :-1], number[:, 1:]),
+        (number[:-1], number[1:]), (number[:, :-1], number[:, 1:]),
         (number[:-1, :-1], number[1:, 1:]), (number[1:, :-1], number[:-1, 1:]),
     )  # fmt: skip
-    holders = (number, number[:-1], number[:, :-1], number[:-1, :-1], number[:-1, :-1])
+    holders = (number[:-1], number[:, :-1], number[:-1, :-1], number[:-1, :-1])
     return (
         np.concatenate([a.ravel() for a, _ in pairs]),
         np.concatenate([b.ravel() for _, b in pairs]),
-        np.concatenate([kind * number.size + holder.ravel() for kind, holder in enumerate(holders)]),
+        np.concatenate([kind * number.size + holder.ravel() for kind, holder in enumerate(holders, 1)]),
     )
-
-
-@roomy_inner
-def _eliminate(room, panels, tiles, lower, start):
-    """Eliminate the first ``panels`` panels of a front of ``tiles``, put their factor into ``lower`` from ``start``,
-    and take what they leave from the others; False if not positive definite.
-    """
-    group = tiles * _GROUP * TILE  # numbers of a group of panels
-    line = _GROUP * TILE  # numbers of one row of tiles in it
-    for first in range(0, panels, _GROUP):
-        base = first // _GROUP * group
-        last = min(first + _GROUP, panels)
-        for column in range(first, last):
-            depth = (column - first) * TILE
-            diagonal = base + column * line + depth
-            for row in range(column, tiles):
-                here = base + row * line + depth
-                subtract_products(room, here, here - depth, diagonal - depth, column - first)
-                if row > column:
-                    divide(room, here, diagonal, lower, start + (row - column) * TILE)
-                elif not invert_diagonal(room, here, lower, start):
-                    return False
-            start += (tiles - column) * TILE
-        for row in range(last, tiles):
-            for column in range(last, row + 1):
-                here = column // _GROUP * group + row * line + column % _GROUP * TILE
-                subtract_products(room, here, base + row * line, base + column * line, last - first)
-    return True
-
-
-@roomy_inner
-def _take_child(ring, begin, end, start, scratch):
-    """Add what a front left behind, from ``start`` of ``scratch``, to the room of its parent; its ring: begin to end.
-    """
-    across, along = ring[1], ring[2]
-    for column in range(begin, end, SIDE):
-        for k in range(SIDE):
-            for m in range(k, SIDE):
-                scratch[across[column + k] + along[column + m]] += scratch[start + SIDE * k + m]
-        start += TILE
-        for row in range(column + SIDE, end, SIDE):
-            scatter(scratch, start, across, column, along, row)
-            start += TILE
-
-
-@roomy_kernel
-def factorise_fronts(plan, stencil, lower, scratch):
-    """Fill ``lower`` with the factors of all fronts; False if the matrix is not positive definite.
-
-    stencil (5, cells): diagonal, entries to the next cell along x, along y, along both, and across from the next along
-    x to the next along y; zero where there is no next; lower, scratch: see ``empty_fronts``
-    """
-    flat = stencil.reshape(stencil.size)
-    line = _GROUP * TILE
-    for f in range(len(plan.front) - 1):
-        panels = (plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS]) // SIDE
-        tiles = panels + (plan.front[f + 1, _RING] - plan.front[f, _RING]) // SIDE
-        group = tiles * line
-        for first in range(0, tiles, _GROUP):
-            base = first // _GROUP * group
-            for row in range(first, tiles):
-                for k in range(min(row - first + 1, _GROUP)):
-                    clear(scratch, base + row * line + k * TILE)
-        for e in range(plan.front[f, _GAPS], plan.front[f + 1, _GAPS]):
-            scratch[plan.gap[e]] = 1.0
-        for e in range(plan.front[f, _ENTRIES], plan.front[f + 1, _ENTRIES]):
-            scratch[plan.entry[0, e]] += flat[plan.entry[1, e]]
-        for side in range(2):
-            c = plan.front[f, _CHILD + side]
-            if c >= 0:
-                _take_child(plan.ring, plan.front[c, _RING], plan.front[c + 1, _RING], plan.front[c, _LEFT], scratch)
-        if not _eliminate(scratch, panels, tiles, lower, plan.front[f, _LOWER]):
-            return False
-        start = plan.front[f, _LEFT]
-        for column in range(panels, tiles):
-            base = column // _GROUP * group + column % _GROUP * TILE
-            for row in range(column, tiles):
-                here = base + row * line
-                for k in range(TILE):
-                    scratch[start + k] = scratch[here + k]
-                start += TILE
-    return True
-
-
-@roomy_kernel
-def solve_fronts_columns(plan, lower, rights):
-    """Overwrite ``rights`` (count, at least cells) by the solutions for factorised fronts.
-
-    Each front is read once for all of them, and not at all on the way down while nothing has come to it: of the
-    columns of a border most begin with zeros.
-    """
-    count, cells, fronts = len(rights), len(plan.position), len(plan.front) - 1
-    stride, most = plan.sizes[0] + 1, plan.sizes[2]
-    work, local = np.zeros(count * stride), np.empty(count * most)
-    for n in range(count):
-        for cell in range(cells):
-            work[n * stride + plan.position[cell]] = rights[n, cell]
-    for turn in range(2 * fronts):
-        down = turn < fronts
-        f = turn if down else 2 * fronts - 1 - turn
-        ring, start = plan.front[f, _RING], plan.front[f if down else f + 1, _LOWER]
-        pivots, around = plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS], plan.front[f + 1, _RING] - ring
-        panels, tiles = pivots // SIDE, (pivots + around) // SIDE
-        busy = not down
-        for n in range(count):
-            begin, here = n * stride + plan.front[f, _PIVOTS], n * most
-            for k in range(pivots):
-                local[here + k] = work[begin + k]
-                busy = busy or work[begin + k] != 0.0
-            for k in range(around):
-                local[here + pivots + k] = 0.0 if down else work[n * stride + plan.ring[0, ring + k]]
-        if not busy:
-            continue
-        for step in range(panels):
-            panel = step if down else panels - 1 - step
-            size = (tiles - panel) * TILE
-            if down:
-                for n in range(count):
-                    forward(lower, start, tiles - panel, local, n * most + SIDE * panel)
-                start += size
-            else:
-                start -= size
-                for n in range(count):
-                    backward(lower, start, tiles - panel, local, n * most + SIDE * panel)
-        for n in range(count):
-            begin, here = n * stride + plan.front[f, _PIVOTS], n * most
-            for k in range(pivots):
-                work[begin + k] = local[here + k]
-            if down:
-                for k in range(around):
-                    work[n * stride + plan.ring[0, ring + k]] += local[here + pivots + k]
-    for n in range(count):
-        for cell in range(cells):
-            rights[n, cell] = work[n * stride + plan.position[cell]]
-
-
-@roomy_kernel
-def solve_fronts_rows(plan, lower, rows):
-    """``solve_fronts_columns`` for eight right sides side by side: rows (at least cells, 8) as one array of numbers."""
-    cells, fronts = len(plan.position), len(plan.front) - 1
-    work, local = np.zeros((plan.sizes[0] + 1) * SIDE), np.empty(plan.sizes[2] * SIDE)
-    wide = np.empty(plan.sizes[2] * SIDE)
-    for cell in range(cells):
-        for m in range(SIDE):
-            work[SIDE * plan.position[cell] + m] = rows[SIDE * cell + m]
-    for turn in range(2 * fronts):
-        down = turn < fronts
-        f = turn if down else 2 * fronts - 1 - turn
-        ring, start = plan.front[f, _RING], plan.front[f if down else f + 1, _LOWER]
-        pivots, around = plan.front[f + 1, _PIVOTS] - plan.front[f, _PIVOTS], plan.front[f + 1, _RING] - ring
-        panels, tiles = pivots // SIDE, (pivots + around) // SIDE
-        begin, far = SIDE * plan.front[f, _PIVOTS], SIDE * pivots
-        for k in range(far):
-            local[k] = work[begin + k]
-        for k in range(around):
-            for m in range(SIDE):
-                local[far + SIDE * k + m] = 0.0 if down else work[SIDE * plan.ring[0, ring + k] + m]
-        for step in range(panels):
-            panel = step if down else panels - 1 - step
-            size = (tiles - panel) * TILE
-            if down:
-                forward_rows(lower, start, tiles - panel, local, TILE * panel, wide)
-                start += size
-            else:
-                start -= size
-                backward_rows(lower, start, tiles - panel, local, TILE * panel, wide)
-        for k in range(far):
-            work[begin + k] = local[k]
-        if down:
-            for k in range(around):
-                for m in range(SIDE):
-                    work[SIDE * plan.ring[0, ring + k] + m] += local[far + SIDE * k + m]
-    for cell in range(cells):
-        for m in range(SIDE):
-            rows[SIDE * cell + m] = work[SIDE * plan.position[cell] + m]

@@ -456,65 +456,67 @@ def net_heat(network, links, exchange, temperature, source, face_flow, net):
 
 
 @inner
-def _add_links(conductance, share, low, high, count, diagonal, entries):
-    """Matrix entries of one kind of link; its ends as in ``_add_flows``."""
+def _entries(conductance, share, entries):
+    """Matrix entries of one kind of link."""
     for q in range(len(entries)):
         entries[q] = -share * conductance[q]
-    behind, ahead = diagonal[low:], diagonal[high:]
-    for q in range(count):
-        behind[q] -= entries[q]
-    for q in range(count):
-        ahead[q] -= entries[q]
 
 
 @quick_kernel
 def assemble(network, links, exchange, share, factor):
     """Fill the matrix  capacity + share * (links + film slopes)  of ``factor`` as stencil, border and corner; share [s].
 
-    Capacities, and slopes of the border faces, are those in ``factor``. Skins are eliminated at once: the diagonal of their
-    conductor takes c g / (c + g) for a skin of capacity c and g = share * conductance, without any difference of large numbers.
+    Capacities, and slopes of the border faces, are those in ``factor``. Of cells the sums of their rows stand for the diagonal:
+    among cells alone in the stencil, of the whole matrix in ``excess``. Neither is a difference of large numbers, nor are skins,
+    which are eliminated at once: the diagonal of their conductor takes c g / (c + g) for a skin of capacity c and g = share * conductance.
     """
     zones = network.zones
-    stride_x, stride_y, cells, conductors = network.shape[2], network.shape[3], network.shape[4], network.shape[5]
+    cells, conductors = network.shape[4], network.shape[5]
     stencil, border, corner, capacity = factor.matrix.stencil, factor.border, factor.corner, factor.capacity
-    diagonal = stencil[0]
-    both = stride_x + stride_y
-    copy_to(diagonal, capacity)
-    _add_links(links.x, share, 0, stride_x, cells - stride_x, diagonal, stencil[1])
-    _add_links(links.y, share, 0, stride_y, cells - stride_y, diagonal, stencil[2])
-    _add_links(links.rising, share, 0, both, cells - both, diagonal, stencil[3])
-    _add_links(links.falling, share, stride_x, stride_y, cells - both, diagonal, stencil[4])
+    excess, among, covered_cell = factor.excess, stencil[0], network.covered_cell
+    _entries(links.x, share, stencil[1])
+    _entries(links.y, share, stencil[2])
+    _entries(links.rising, share, stencil[3])
+    _entries(links.falling, share, stencil[4])
     border[:] = 0.0
     corner[:] = 0.0
     for a in range(len(corner)):
         corner[a, a] = capacity[cells + a]
+    copy_to(excess, capacity)
+    for n in range(len(covered_cell)):
+        excess[covered_cell[n]] = 0.0
+    for face in range(len(network.face_cell)):
+        excess[network.face_cell[face]] += share * factor.slope[face]
+    copy_to(among, excess)
     for index in range(len(network.cut_cell)):
         g = share * links.cut[index]
         a = network.cut_conductor[index]
-        diagonal[network.cut_cell[index]] += g
+        among[network.cut_cell[index]] += g
         corner[a, a] += g
         border[a, network.cut_cell[index]] -= g
-    for face in range(len(network.face_cell)):
-        diagonal[network.face_cell[face]] += share * factor.slope[face]
     for index in range(len(zones.cell)):
         q, air = zones.cell[index], conductors + zones.zone[index]
         slope, pull = share * exchange.slope[index], share * exchange.pull[index]
         if zones.is_open[zones.zone[index]]:
             pull = 0.0
+        excess[q] += slope - pull
         if q < cells:
-            diagonal[q] += slope
+            among[q] += slope
             border[air, q] -= pull
         else:
             corner[q - cells, q - cells] += slope
             corner[q - cells, air] -= pull
             corner[air, q - cells] -= pull
+        excess[cells + air] -= pull
     for z in range(len(zones.is_open)):
+        air = conductors + z
         if zones.is_open[z]:
-            corner[conductors + z, conductors + z] = 1.0
+            corner[air, air], excess[cells + air] = 1.0, 0.0
         else:
-            corner[conductors + z, conductors + z] += share * exchange.air_slope[z]
-    for n in range(len(network.covered_cell)):
-        diagonal[network.covered_cell[n]] = 1.0
+            corner[air, air] += share * exchange.air_slope[z]
+            excess[cells + air] += share * exchange.air_slope[z]
+    for n in range(len(covered_cell)):
+        among[covered_cell[n]] = 1.0
     skin, conductance, skin_conductor = factor.skin, links.skin, network.skin_conductor
     for s in range(len(skin_conductor)):
         g, a, own = share * conductance[s], skin_conductor[s], capacity[cells + len(corner) + s]

@@ -9,41 +9,27 @@ from __future__ import annotations
 
 import numba
 import numpy as np
+from llvmlite import ir
 from numba.core import cgutils, types
 from numba.extending import intrinsic
 
-from ampsoak.heat.tiles import _NUMBER, SIDE, TILE, _constant, _fused, _index, _Loop, _spread, _Tiles
+from ampsoak.heat.tiles import (
+    _DOUBLE,
+    SIDE,
+    TILE,
+    _constant,
+    _converted,
+    _fused,
+    _index,
+    _Loop,
+    _rounded,
+    _rounded_plain,
+    _spread,
+    _Tiles,
+)
 
 _STRANDS = 4  # sums that do not wait for each other
-
-
-class _Numbers(_Tiles):
-    """The numbers of an array one at a time, eight times each and as double precision whatever they are kept in."""
-
-    def spread(self, place, more=0):
-        found = self.builder.load(self._at(place, more), align=4 if self.single else 8)
-        return _spread(self.builder, self.builder.fpext(found, _NUMBER) if self.single else found)
-
-    def index(self, place):
-        """The whole number at ``place``."""
-        return self.builder.load(self.builder.gep(self.data, [place]))
-
-
-def _panel(context, builder, kinds, factor, place, count, wide):
-    """The numbers of a panel of ``count`` tiles, and where it begins.
-
-    What is kept in single precision is made double first, in ``wide``: one number at a time, that takes as long as what
-    is done with it.
-    """
-    tiles = _Numbers(context, builder, kinds[0], factor)
-    if not tiles.single:
-        return tiles, place
-    panel = _Numbers(context, builder, kinds[1], wide)
-    loop = _Loop(builder, _index(0), builder.mul(count, _index(SIDE)), [])
-    more = builder.mul(loop.count, _index(SIDE))
-    panel.store(tiles.load(builder.add(place, more)), more)
-    loop.close([])
-    return panel, _index(0)
+_VECTOR = ir.VectorType(_DOUBLE, SIDE)
 
 
 def _row(builder, number):
@@ -51,31 +37,35 @@ def _row(builder, number):
     return builder.mul(number, _index(SIDE))
 
 
+def _products(builder, tiles, start, step, known):
+    """Sum of numbers of a tile, ``step`` places apart from ``start`` = (place, more) on, times the rows ``known``."""
+    place, more = start
+    total = builder.fmul(tiles.spread(place, more), known[0])
+    for q in range(1, len(known)):
+        total = _fused(builder, tiles.spread(place, more + step * q), known[q], total)
+    return total
+
+
 @intrinsic
-def _forward_rows_compiled(typing, factor, place, count, rows, start, wide):
-    signature = types.void(factor, types.intp, types.intp, rows, types.intp, wide)
+def _forward_rows_compiled(typing, factor, place, count, rows, start):
+    signature = types.void(factor, types.intp, types.intp, rows, types.intp)
 
     def codegen(context, builder, signature, arguments):
-        factor, place, count, rows, start, wide = arguments
-        kinds = signature.args[0], signature.args[5]
-        tiles, place = _panel(context, builder, kinds, factor, place, count, wide)
+        factor, place, count, rows, start = arguments
+        tiles = _Tiles(context, builder, signature.args[0], factor)
         values = _Tiles(context, builder, signature.args[3], rows)
-        here = [values.load(start, SIDE * q) for q in range(SIDE)]
-        known = []
+        here = [_rounded(builder, values.load(start, SIDE * q), tiles.vector) for q in range(SIDE)]
+        taken = []
         for p in range(SIDE):
-            total = builder.fmul(tiles.spread(place, SIDE * p), here[0])
-            for q in range(1, p + 1):
-                total = _fused(builder, tiles.spread(place, SIDE * p + q), here[q], total)
-            values.store(total, start, SIDE * p)
-            known.append(builder.fneg(total))
+            known = _products(builder, tiles, (place, SIDE * p), 1, here[: p + 1])
+            values.store(_converted(builder, known, values.vector), start, SIDE * p)
+            taken.append(builder.fneg(_rounded(builder, _converted(builder, known, values.vector), tiles.vector)))
         loop = _Loop(builder, _index(1), count, [])
         ahead = builder.mul(loop.count, _index(TILE))  # numbers of a tile, and of eight rows
         tile, there = builder.add(place, ahead), builder.add(start, ahead)
         for r in range(SIDE):
-            total = values.load(there, SIDE * r)
-            for q in range(SIDE):
-                total = _fused(builder, tiles.spread(tile, SIDE * q + r), known[q], total)
-            values.store(total, there, SIDE * r)
+            more = _converted(builder, _products(builder, tiles, (tile, r), SIDE, taken), values.vector)
+            values.store(builder.fadd(values.load(there, SIDE * r), more), there, SIDE * r)
         loop.close([])
         return context.get_dummy_value()
 
@@ -83,28 +73,27 @@ def _forward_rows_compiled(typing, factor, place, count, rows, start, wide):
 
 
 @intrinsic
-def _backward_rows_compiled(typing, factor, place, count, rows, start, wide):
-    signature = types.void(factor, types.intp, types.intp, rows, types.intp, wide)
+def _backward_rows_compiled(typing, factor, place, count, rows, start):
+    signature = types.void(factor, types.intp, types.intp, rows, types.intp)
 
     def codegen(context, builder, signature, arguments):
-        factor, place, count, rows, start, wide = arguments
-        kinds = signature.args[0], signature.args[5]
-        tiles, place = _panel(context, builder, kinds, factor, place, count, wide)
+        factor, place, count, rows, start = arguments
+        tiles = _Tiles(context, builder, signature.args[0], factor)
         values = _Tiles(context, builder, signature.args[3], rows)
-        loop = _Loop(builder, _index(1), count, [_constant([0] * SIDE)] * SIDE)
+        loop = _Loop(builder, _index(1), count, [_constant(tiles.vector, [0] * SIDE)] * SIDE)
         # from the last tile to the first, as in ``tiles.backward``
         ahead = builder.mul(builder.sub(count, loop.count), _index(TILE))
         tile, there = builder.add(place, ahead), builder.add(start, ahead)
         sums = list(loop.values)
         for r in range(SIDE):
-            known = values.load(there, SIDE * r)
+            known = _rounded(builder, values.load(there, SIDE * r), tiles.vector)
             sums = [_fused(builder, tiles.spread(tile, SIDE * q + r), known, sums[q]) for q in range(SIDE)]
-        left = [builder.fsub(values.load(start, SIDE * q), total) for q, total in enumerate(loop.close(sums))]
+        sums = [_converted(builder, total, values.vector) for total in loop.close(sums)]
+        left = [builder.fsub(values.load(start, SIDE * q), total) for q, total in enumerate(sums)]
+        left = [_rounded(builder, value, tiles.vector) for value in left]
         for p in range(SIDE):
-            total = builder.fmul(tiles.spread(place, SIDE * p + p), left[p])
-            for q in range(p + 1, SIDE):
-                total = _fused(builder, tiles.spread(place, SIDE * q + p), left[q], total)
-            values.store(total, start, SIDE * p)
+            answer = _products(builder, tiles, (place, SIDE * p + p), SIDE, left[p:])
+            values.store(_converted(builder, answer, values.vector), start, SIDE * p)
         return context.get_dummy_value()
 
     return signature, codegen
@@ -120,7 +109,7 @@ def _miss_rows_compiled(typing, grid, links, own, temperature, first, change, we
         grid, links, own, temperature, first, change, weight, miss = arguments
         cells, stride_x, stride_y = cgutils.unpack_tuple(builder, grid, 3)
         conductance, cell, warmth, gone, filled = (
-            _Numbers(context, builder, signature.args[k], array)
+            _Tiles(context, builder, signature.args[k], array)
             for k, array in ((1, links), (2, own), (3, temperature), (5, change), (7, miss))
         )
         both = builder.add(stride_x, stride_y)
@@ -154,10 +143,10 @@ def _dot_rows_compiled(typing, weights, rows, count, result, start):
 
     def codegen(context, builder, signature, arguments):
         weights, rows, count, result, start = arguments
-        factors = _Numbers(context, builder, signature.args[0], weights)
+        factors = _Tiles(context, builder, signature.args[0], weights)
         values = _Tiles(context, builder, signature.args[1], rows)
         whole = builder.sdiv(count, _index(_STRANDS))
-        loop = _Loop(builder, _index(0), whole, [_constant([0] * SIDE)] * _STRANDS)
+        loop = _Loop(builder, _index(0), whole, [_constant(_VECTOR, [0] * SIDE)] * _STRANDS)
         at = builder.mul(loop.count, _index(_STRANDS))
         sums = [
             _fused(builder, factors.spread(at, k), values.load(_row(builder, at), SIDE * k), total)
@@ -180,7 +169,7 @@ def _take_products_compiled(typing, columns, cells, values, first, lumps, rows):
 
     def codegen(context, builder, signature, arguments):
         columns, cells, values, first, lumps, rows = arguments
-        factors = _Numbers(context, builder, signature.args[0], columns)
+        factors = _Tiles(context, builder, signature.args[0], columns)
         known = _Tiles(context, builder, signature.args[2], values)
         target = _Tiles(context, builder, signature.args[5], rows)
         outer = _Loop(builder, _index(0), cells, [])
@@ -219,9 +208,9 @@ def _largest_rows_compiled(typing, rows, count, result, start):
     def codegen(context, builder, signature, arguments):
         rows, count, result, start = arguments
         values = _Tiles(context, builder, signature.args[0], rows)
-        loop = _Loop(builder, _index(0), count, [_constant([0] * SIDE)] * 2)
+        loop = _Loop(builder, _index(0), count, [_constant(_VECTOR, [0] * SIDE)] * 2)
         here = values.load(_row(builder, loop.count))
-        below = builder.fcmp_ordered("<", here, _constant([0] * SIDE))
+        below = builder.fcmp_ordered("<", here, _constant(_VECTOR, [0] * SIDE))
         size = builder.select(below, builder.fneg(here), here)
         most, odd = loop.values
         most = builder.select(builder.fcmp_ordered(">", size, most), size, most)
@@ -242,10 +231,10 @@ def _read_rows_compiled(typing, before, rate_before, after, rate_after, weights,
     def codegen(context, builder, signature, arguments):
         *ends, weights, chosen, begin, end, result, start = arguments
         known = [_Tiles(context, builder, signature.args[k], array) for k, array in enumerate(ends)]
-        factors = [_Numbers(context, builder, signature.args[4], weights).spread(_index(k)) for k in range(4)]
-        picked = _Numbers(context, builder, signature.args[5], chosen)
-        loop = _Loop(builder, begin, end, [_constant([-np.inf] * SIDE)])
-        row = _row(builder, picked.index(loop.count))
+        factors = [_Tiles(context, builder, signature.args[4], weights).spread(_index(k)) for k in range(4)]
+        picked = context.make_array(signature.args[5])(context, builder, chosen).data
+        loop = _Loop(builder, begin, end, [_constant(_VECTOR, [-np.inf] * SIDE)])
+        row = _row(builder, builder.load(builder.gep(picked, [loop.count])))
         first, second, third, fourth = (values.load(row) for values in known)
         low = _fused(builder, factors[1], second, builder.fmul(factors[0], first))
         high = _fused(builder, factors[3], fourth, builder.fmul(factors[2], third))
@@ -266,24 +255,25 @@ def _rows(numbers, first, count):
 
 
 def _tile(numbers, place):
-    return numbers[place : place + TILE].reshape(SIDE, SIDE).astype(float)
+    return numbers[place : place + TILE].reshape(SIDE, SIDE)
 
 
-def _forward_rows_plain(factor, place, count, rows, start, wide):
-    """``tiles.forward`` for eight right sides, from number ``start`` of rows; wide: scratch, as large as the panel."""
+def _forward_rows_plain(factor, place, count, rows, start):
+    """``tiles.forward`` for eight right sides, from number ``start`` of rows."""
     first = start // SIDE
-    known = np.tril(_tile(factor, place)) @ _rows(rows, first, SIDE)
+    known = np.tril(_tile(factor, place)) @ _rounded_plain(_rows(rows, first, SIDE), factor)
     _rows(rows, first, SIDE)[:] = known
+    known = _rounded_plain(known, factor)
     for k in range(1, count):
         _rows(rows, first + SIDE * k, SIDE)[:] -= _tile(factor, place + TILE * k).T @ known
 
 
-def _backward_rows_plain(factor, place, count, rows, start, wide):
-    """``tiles.backward`` for eight right sides, from number ``start`` of rows; wide: scratch, as large as the panel."""
-    first = start // SIDE
-    left = _rows(rows, first, SIDE).copy()
-    for k in range(1, count):
-        left -= _tile(factor, place + TILE * k) @ _rows(rows, first + SIDE * k, SIDE)
+def _backward_rows_plain(factor, place, count, rows, start):
+    """``tiles.backward`` for eight right sides, from number ``start`` of rows."""
+    first, sums = start // SIDE, np.zeros((SIDE, SIDE), dtype=factor.dtype)
+    for k in range(count - 1, 0, -1):
+        sums += _tile(factor, place + TILE * k) @ _rounded_plain(_rows(rows, first + SIDE * k, SIDE), factor)
+    left = _rounded_plain(_rows(rows, first, SIDE) - sums, factor)
     _rows(rows, first, SIDE)[:] = np.tril(_tile(factor, place)).T @ left
 
 

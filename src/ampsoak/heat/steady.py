@@ -87,6 +87,7 @@ class SteadySolver:
         model, network = self.model, self.model.network
         ones = np.ones(len(model.materials))
         zones, exchange, factor = network.zones, self.exchange, self.factor
+        gain = joule * model.coefficient
         kernels.conductances(network, temperature, ones, self.links)
         if len(zones.cell):
             kernels.zone_exchange(network, self.links, temperature, exchange)
@@ -106,10 +107,10 @@ class SteadySolver:
             kernels.assemble(network, self.links, exchange, 1.0, factor)
             if not reduce_border(factor):
                 status = 1
-            elif not invert_corner(factor, joule * model.coefficient, self.inverse):
+            elif not invert_corner(factor, gain, self.inverse):
                 status = 2
         if status == 0:
-            solve_bordered(factor, network.covered_cell, network.skin_conductor, self.inverse, net)
+            solve_bordered(factor, network.covered_cell, network.skin_conductor, zones.is_open, gain, self.inverse, net)
         return status, net
 
     def solve(

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ampsoak.base.errors import NumericalError
-from ampsoak.heat import kernels
+from ampsoak.heat import bordered, kernels
 from ampsoak.heat.advance import (
     CHORD,
     DONE,
@@ -36,6 +36,8 @@ from ampsoak.heat.advance import (
 from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor, reduce_border
 from ampsoak.heat.boundaries import BoundaryTables
+from ampsoak.heat.crew import Crew
+from ampsoak.heat.fronts import attend
 from ampsoak.heat.network import HeatModel
 from ampsoak.heat.pace import LADDER, LOCAL_SHARE, SMALLEST, Pace, on_ladder, within
 from ampsoak.heat.reactions import Reactions
@@ -57,7 +59,7 @@ SCHEME = np.array(  # flows of stages 0, 1, 2; error estimate; gamma, one row pe
     ]
 )
 _MOST_ITERATIONS = 8
-_STAGE_SHARE = 0.02  # of the tolerance that the iteration of one stage may leave open
+_STAGE_SHARE = 0.05  # of the tolerance that the iteration of one stage may leave open
 _TIGHT_SHARE = 0.01
 _PIECE = 12_000_000  # [bytes] of memory taken for bands at once
 _LEVEL = 300.0  # [K] any temperature inside the tables
@@ -177,7 +179,7 @@ class FactorShelf:
         """An empty factor. Bands are cut from larger pieces: to touch fresh memory bit by bit costs as much as factorising."""
         with self._lock:
             if not self._bands and model.plan is None:
-                shape = model.cells, int(model.network.shape[6])
+                shape = model.cells, int(model.network.shape[6]), bordered.PRECISION
                 count = max(1, _PIECE // empty_band(*shape).nbytes)
                 self._bands = list(empty_bands(count, *shape))
             band = self._bands.pop() if self._bands else None
@@ -222,6 +224,7 @@ class Stepper:
     shelf : FactorShelf or None    shared by the members of a batch whose matrices agree; None keeps an own one
     reactions : Reactions or None  whose heat counts; None lets nothing react
     remaining : (n,) or None       what is left of the reactants at the start; None means all
+    threads : int                  two take a half of a large mesh each; for a member that steps alone
     """
 
     def __init__(
@@ -233,9 +236,11 @@ class Stepper:
         shelf: FactorShelf | None = None,
         reactions: Reactions | None = None,
         remaining: np.ndarray | None = None,
+        threads: int = 1,
     ):
         self.model, self.member, self.boundaries = model, member, boundaries
-        _ = model.plan  # ordering a large mesh is no part of its first step
+        large = model.plan is not None  # ordering a large mesh is no part of its first step
+        self.crew = Crew(attend) if large and threads > 1 and hasattr(attend, "py_func") else None
         self.tolerance = tolerance
         network = model.network
         n = model.unknowns
@@ -309,10 +314,13 @@ class Stepper:
         model = self.model
         if tasks & MAKE:
             self.factorised += 1
-        return advance(
+        given = (
             model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), load,
             self.factor, self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
+        if self.crew is None:
+            return advance(*given)
+        return self.crew.beside(self.factor.matrix, lambda: advance(*given))
 
     def _tasks(self, step: float, moment: Moment) -> int | None:
         """Take the factor of a step; what is left to do of it before the stages, None when it cannot be had."""
@@ -351,7 +359,8 @@ class Stepper:
         factor.capacity[:] = self.level
         factor.flow[:], factor.slope[:] = self.border_flow()
         kernels.assemble(self.model.network, self.links, self.exchange, GAMMA * step, factor)
-        return factor if reduce_border(factor) else None
+        made = reduce_border(factor) if self.crew is None else self.crew.beside(factor.matrix, lambda: reduce_border(factor))
+        return factor if made else None
 
     def initial_rate(self, current: np.ndarray) -> np.ndarray:
         """Slope [K/s], (unknowns,), just after ``time`` at circuit ``current`` (n_circuits,) [A], from the heat balance.

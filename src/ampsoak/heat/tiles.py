@@ -4,10 +4,10 @@ A *tile* is 64 numbers one behind the other, column by column. On the few thousa
 short that what surrounds them costs more than they do; so what is done to a tile is written as vector instructions of
 eight numbers. A *panel* is eight columns of a matrix: the tile on the diagonal and those under it.
 
-All arithmetic is in double precision. Products are added in a fixed order, each rounded once together with its sum
-(fused); so every processor gives the same bits. Plain Python does not fuse, and differs in the last ones. A factor may
-be kept in single precision. It holds its tiles as they are, except that those on the diagonal are inverted, row by
-row: then nothing has to wait for a division later on.
+Matrices are in single or double precision, and so is what is done with them; right sides are added up in double precision.
+Products are added in a fixed order, each rounded once together with its sum (fused); so every processor gives the same bits.
+Plain Python does not fuse, and differs in the last ones. A factor holds its tiles as they are, except that those on the
+diagonal are inverted, row by row: then nothing has to wait for a division later on.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from numba.extending import intrinsic
 
 SIDE = 8  # rows and columns of a tile
 TILE = SIDE * SIDE
+_DUST = 1e-18
 
 
 def aligned_zeros(rows: int, columns: int, dtype: type = np.float64) -> np.ndarray:
@@ -72,40 +73,39 @@ class _Loop:
 
 
 class _Tiles:
-    """The numbers of an array, eight at a time and always as double precision."""
+    """The numbers of an array, eight at a time, reckoned with in ``number``: the precision of the array, or a given one."""
 
-    def __init__(self, context, builder, array_type, array):
+    def __init__(self, context, builder, array_type, array, number=None):
         self.builder = builder
         self.data = context.make_array(array_type)(context, builder, array).data
-        self.single = array_type.dtype == types.float32
-        self.vector = ir.VectorType(ir.FloatType(), SIDE) if self.single else _VECTOR
+        self.kept = ir.FloatType() if array_type.dtype == types.float32 else _DOUBLE
+        self.number = self.kept if number is None else number
+        self.vector = ir.VectorType(self.number, SIDE)
+        self.align = 4 if array_type.dtype == types.float32 else 8
 
     def _at(self, place, more):
         return self.builder.gep(self.data, [self.builder.add(place, _index(more))])
 
     def load(self, place, more=0):
         """Eight numbers from ``place`` + ``more``."""
-        found = self.builder.load(
-            self.builder.bitcast(self._at(place, more), self.vector.as_pointer()), align=4 if self.single else 8
-        )
-        return self.builder.fpext(found, _VECTOR) if self.single else found
+        where = self.builder.bitcast(self._at(place, more), ir.VectorType(self.kept, SIDE).as_pointer())
+        return _converted(self.builder, self.builder.load(where, align=self.align), self.vector)
 
     def spread(self, place, more=0):
-        """The number at ``place`` + ``more``, eight times; the array is in double precision."""
-        return _spread(self.builder, self.builder.load(self._at(place, more), align=8))
+        """The number at ``place`` + ``more``, eight times."""
+        number = self.builder.load(self._at(place, more), align=self.align)
+        return _converted(self.builder, _spread(self.builder, number), self.vector)
 
     def store(self, values, place, more=0):
         """Put eight numbers to ``place`` + ``more``."""
-        if self.single:
-            values = self.builder.fptrunc(values, self.vector)
-        where = self.builder.bitcast(self._at(place, more), self.vector.as_pointer())
-        self.builder.store(values, where, align=4 if self.single else 8)
+        kept = ir.VectorType(self.kept, SIDE)
+        where = self.builder.bitcast(self._at(place, more), kept.as_pointer())
+        self.builder.store(_converted(self.builder, values, kept), where, align=self.align)
 
 
 _INDEX = ir.IntType(64)
 _SMALL = ir.IntType(32)
-_NUMBER = ir.DoubleType()
-_VECTOR = ir.VectorType(_NUMBER, SIDE)
+_DOUBLE = ir.DoubleType()
 # so many sums of eight numbers fit into the registers; the results do not depend on it
 _AT_ONCE = SIDE if "+avx512f" in get_host_cpu_features() else SIDE // 2
 
@@ -114,15 +114,41 @@ def _index(value: int):
     return ir.Constant(_INDEX, value)
 
 
-def _constant(values):
-    return ir.Constant(_VECTOR, [float(value) for value in values])
+def _constant(kind, values):
+    return ir.Constant(kind, [float(value) for value in values])
+
+
+def _converted(builder, values, kind):
+    """``values`` as vectors of ``kind``."""
+    if values.type == kind:
+        return values
+    return (builder.fpext if kind.element == _DOUBLE else builder.fptrunc)(values, kind)
+
+
+def _name(kind, operation):
+    return f"llvm.{operation}.v{SIDE}f{64 if kind.element == _DOUBLE else 32}"
 
 
 def _fused(builder, one, other, start):
     """``start`` + one * other, rounded once."""
-    kind = ir.FunctionType(_VECTOR, [_VECTOR] * 3)
-    fused = cgutils.get_or_insert_function(builder.module, kind, f"llvm.fma.v{SIDE}f64")
-    return builder.call(fused, [one, other, start])
+    kind = ir.FunctionType(one.type, [one.type] * 3)
+    return builder.call(cgutils.get_or_insert_function(builder.module, kind, _name(one.type, "fma")), [one, other, start])
+
+
+def _without_dust(builder, values):
+    """Of single precision, zero for what is so small that its square could not be written down as other numbers are."""
+    if values.type.element == _DOUBLE:
+        return values
+    kind = ir.FunctionType(values.type, [values.type])
+    size = builder.call(cgutils.get_or_insert_function(builder.module, kind, _name(values.type, "fabs")), [values])
+    return builder.select(
+        builder.fcmp_ordered("<", size, _constant(values.type, [_DUST] * SIDE)), _constant(values.type, [0] * SIDE), values
+    )
+
+
+def _rounded(builder, values, kind):
+    """Right sides ``values`` in the precision ``kind`` of a factor."""
+    return values if values.type == kind else _without_dust(builder, _converted(builder, values, kind))
 
 
 def _shuffle(builder, one, other, order):
@@ -137,7 +163,7 @@ def _spread(builder, number):
 
 def _lane(builder, vector, place):
     """The vector that holds number ``place`` of ``vector`` eight times."""
-    return _shuffle(builder, vector, ir.Constant(_VECTOR, ir.Undefined), [place] * SIDE)
+    return _shuffle(builder, vector, ir.Constant(vector.type, ir.Undefined), [place] * SIDE)
 
 
 def _number(builder, vector, place):
@@ -158,10 +184,17 @@ def _sum(builder, vectors):
     return vectors[0]
 
 
-def _combine(builder, start, factors, vectors):
-    """``start`` + sum of factors * vectors, in two halves that do not wait for each other."""
-    odd = builder.fmul(factors[1], vectors[1])
-    even = _fused(builder, factors[0], vectors[0], start) if start is not None else builder.fmul(factors[0], vectors[0])
+def _total(builder, vector):
+    """The vector that holds the sum of ``vector`` eight times."""
+    for half in (4, 2, 1):
+        other = _shuffle(builder, vector, ir.Constant(vector.type, ir.Undefined), [k ^ half for k in range(SIDE)])
+        vector = builder.fadd(vector, other)
+    return vector
+
+
+def _combine(builder, factors, vectors):
+    """Sum of factors * vectors, in two halves that do not wait for each other."""
+    even, odd = (builder.fmul(factors[k], vectors[k]) for k in range(2))
     for k in range(2, len(vectors), 2):
         even = _fused(builder, factors[k], vectors[k], even)
         odd = _fused(builder, factors[k + 1], vectors[k + 1], odd)
@@ -198,7 +231,7 @@ def _clear_compiled(typing, room, target):
     def codegen(context, builder, signature, arguments):
         tiles = _Tiles(context, builder, signature.args[0], arguments[0])
         for k in range(0, TILE, SIDE):
-            tiles.store(_constant([0] * SIDE), arguments[1], k)
+            tiles.store(_constant(tiles.vector, [0] * SIDE), arguments[1], k)
         return context.get_dummy_value()
 
     return signature, codegen
@@ -211,13 +244,13 @@ def _add_diagonal_compiled(typing, room, near, far, turn, source, start):
     def codegen(context, builder, signature, arguments):
         room, near, far, turn, source, start = arguments
         tiles = _Tiles(context, builder, signature.args[0], room)
-        given = _Tiles(context, builder, signature.args[4], source)
+        given = _Tiles(context, builder, signature.args[4], source, tiles.number)
         turned = _spread(builder, turn)
         for k in range(SIDE):
             target = builder.select(builder.icmp_signed("<", turn, _index(SIDE - k)), near, far)
             row = ir.Constant(turned.type, [(lane - k) % SIDE for lane in range(SIDE)])
             chosen = builder.icmp_signed("==", turned, row)
-            value = builder.select(chosen, given.spread(start, k), _constant([0] * SIDE))
+            value = builder.select(chosen, given.spread(start, k), _constant(tiles.vector, [0] * SIDE))
             tiles.store(builder.fadd(tiles.load(target, SIDE * k), value), target, SIDE * k)
         return context.get_dummy_value()
 
@@ -225,21 +258,21 @@ def _add_diagonal_compiled(typing, room, near, far, turn, source, start):
 
 
 @intrinsic
-def _scatter_compiled(typing, room, start, columns, column, rows, row):
-    signature = types.void(room, types.intp, columns, types.intp, rows, types.intp)
+def _scatter_compiled(typing, room, start, origin, columns, column, rows, row):
+    signature = types.void(room, types.intp, types.intp, columns, types.intp, rows, types.intp)
 
     def codegen(context, builder, signature, arguments):
-        room, start, columns, column, rows, row = arguments
+        room, start, origin, columns, column, rows, row = arguments
         data = _Tiles(context, builder, signature.args[0], room).data
         across, along = (
             context.make_array(kind)(context, builder, array).data
-            for kind, array in ((signature.args[2], columns), (signature.args[4], rows))
+            for kind, array in ((signature.args[3], columns), (signature.args[5], rows))
         )
 
         def place(source, first, more):
             return builder.sext(builder.load(builder.gep(source, [builder.add(first, more)])), _INDEX)
 
-        targets = [place(along, row, _index(k)) for k in range(SIDE)]
+        targets = [builder.add(origin, place(along, row, _index(k))) for k in range(SIDE)]
         loop = _Loop(builder, _index(0), _index(SIDE), [])
         base = place(across, column, loop.count)
         given = builder.add(start, builder.mul(loop.count, _index(SIDE)))
@@ -254,27 +287,57 @@ def _scatter_compiled(typing, room, start, columns, column, rows, row):
 
 
 @intrinsic
-def _invert_diagonal_compiled(typing, room, target, factor, place):
-    signature = types.boolean(room, types.intp, factor, types.intp)
+def _sum_columns_compiled(typing, room, source, strands):
+    signature = types.void(room, types.intp, strands)
 
     def codegen(context, builder, signature, arguments):
-        room, target, factor, place = arguments
+        room, source, strands = arguments
         tiles = _Tiles(context, builder, signature.args[0], room)
-        kept = _Tiles(context, builder, signature.args[2], factor)
+        sums = _Tiles(context, builder, signature.args[2], strands)
+        for k in range(SIDE):
+            more = builder.fadd(sums.load(_index(0), SIDE * k), tiles.load(source, SIDE * k))
+            sums.store(more, _index(0), SIDE * k)
+        return context.get_dummy_value()
+
+    return signature, codegen
+
+
+@intrinsic
+def _invert_diagonal_compiled(typing, room, target, strands, excess, start, factor, place):
+    signature = types.boolean(room, types.intp, strands, excess, types.intp, factor, types.intp)
+
+    def codegen(context, builder, signature, arguments):
+        room, target, strands, excess, start, factor, place = arguments
+        tiles = _Tiles(context, builder, signature.args[0], room)
+        below = _Tiles(context, builder, signature.args[2], strands)
+        whole = _Tiles(context, builder, signature.args[3], excess, tiles.number).load(start)
+        kept = _Tiles(context, builder, signature.args[5], factor)
         columns = [tiles.load(target, SIDE * q) for q in range(SIDE)]
-        inverse = [_constant([q == k for k in range(SIDE)]) for q in range(SIDE)]
+        inverse = [_constant(tiles.vector, [q == k for k in range(SIDE)]) for q in range(SIDE)]
+        nothing, ones = _constant(tiles.vector, [0] * SIDE), _constant(tiles.vector, [1] * SIDE)
+        # what each row sums up to but for the entries of this tile
+        whole = builder.fsub(whole, _sum(builder, [below.load(_index(0), SIDE * q) for q in range(SIDE)]))
         definite = ir.Constant(ir.IntType(1), 1)
         for p in range(SIDE):
-            pivot = _number(builder, columns[p], p)
-            definite = builder.and_(definite, builder.fcmp_ordered(">", pivot, ir.Constant(_NUMBER, 0.0)))
-            share = builder.fdiv(ir.Constant(_NUMBER, 1.0), pivot)
-            column, row = (builder.fmul(vector, _spread(builder, share)) for vector in (columns[p], inverse[p]))
+            rest = nothing
+            if p + 1 < SIDE:
+                under = ir.Constant(ir.VectorType(ir.IntType(1), SIDE), [k > p for k in range(SIDE)])
+                rest = _total(builder, builder.select(under, columns[p], nothing))
+            pivot = builder.fsub(_lane(builder, whole, p), rest)
+            definite = builder.and_(
+                definite, builder.fcmp_ordered(">", _number(builder, pivot, 0), ir.Constant(tiles.number, 0.0))
+            )
+            share = builder.fdiv(ones, pivot)
+            column, row = (builder.fmul(vector, share) for vector in (columns[p], inverse[p]))
+            left = _lane(builder, whole, p)
+            whole = _fused(builder, builder.fneg(left), column, whole)  # those above p are done with
             for q in range(p + 1, SIDE):
                 ratio = builder.fneg(_lane(builder, columns[p], q))
                 columns[q] = _fused(builder, ratio, column, columns[q])
                 inverse[q] = _fused(builder, ratio, row, inverse[q])
-            root = builder.call(builder.module.declare_intrinsic("llvm.sqrt", [_NUMBER]), [share])
-            row = builder.fmul(inverse[p], _spread(builder, root))
+            root = builder.call(cgutils.get_or_insert_function(
+                builder.module, ir.FunctionType(tiles.vector, [tiles.vector]), _name(tiles.vector, "sqrt")), [share])
+            row = _without_dust(builder, builder.fmul(inverse[p], root))
             tiles.store(row, target, SIDE * p)
             kept.store(row, place, SIDE * p)
         return definite
@@ -295,6 +358,7 @@ def _divide_compiled(typing, room, target, diagonal, factor, place):
             total = builder.fmul(columns[0], tiles.spread(diagonal, SIDE * j))
             for q in range(1, j + 1):
                 total = _fused(builder, columns[q], tiles.spread(diagonal, SIDE * j + q), total)
+            total = _without_dust(builder, total)
             tiles.store(total, target, SIDE * j)
             kept.store(total, place, SIDE * j)
         return context.get_dummy_value()
@@ -310,16 +374,17 @@ def _forward_compiled(typing, factor, place, count, right, start):
         factor, place, count, right, start = arguments
         tiles = _Tiles(context, builder, signature.args[0], factor)
         values = _Tiles(context, builder, signature.args[3], right)
-        here = values.load(start)
+        here = _rounded(builder, values.load(start), tiles.vector)
         known = _sum(builder, [builder.fmul(tiles.load(place, SIDE * q), here) for q in range(SIDE)])
-        values.store(known, start)
-        known = builder.fneg(known)
+        values.store(_converted(builder, known, values.vector), start)
+        known = builder.fneg(_rounded(builder, known, tiles.vector))
         factors = [_lane(builder, known, k) for k in range(SIDE)]
         loop = _Loop(builder, _index(1), count, [])
         tile = builder.add(place, builder.mul(loop.count, _index(TILE)))
         there = builder.add(start, builder.mul(loop.count, _index(SIDE)))
         entries = [tiles.load(tile, SIDE * k) for k in range(SIDE)]
-        values.store(_combine(builder, values.load(there), factors, entries), there)
+        more = _converted(builder, _combine(builder, factors, entries), values.vector)
+        values.store(builder.fadd(values.load(there), more), there)
         loop.close([])
         return context.get_dummy_value()
 
@@ -337,20 +402,22 @@ def _backward_compiled(typing, factor, place, count, right, start):
         sums = []
         for first in range(0, SIDE, _AT_ONCE):
             chosen = range(first, first + _AT_ONCE)
-            loop = _Loop(builder, _index(1), count, [_constant([0] * SIDE)] * _AT_ONCE)
+            loop = _Loop(builder, _index(1), count, [_constant(tiles.vector, [0] * SIDE)] * _AT_ONCE)
             # from the last tile to the first, as panels are too: one way through memory, which processors foresee
             row = builder.sub(count, loop.count)
             tile = builder.add(place, builder.mul(row, _index(TILE)))
-            known = values.load(builder.add(start, builder.mul(row, _index(SIDE))))
+            known = _rounded(builder, values.load(builder.add(start, builder.mul(row, _index(SIDE)))), tiles.vector)
             sums += loop.close(
                 [
                     _fused(builder, tiles.load(tile, SIDE * k), known, total)
                     for k, total in zip(chosen, loop.values, strict=True)
                 ]
             )
-        left = builder.fsub(values.load(start), _sum(builder, sums))
+        left = builder.fsub(values.load(start), _converted(builder, _sum(builder, sums), values.vector))
+        left = _rounded(builder, left, tiles.vector)
         rows = [tiles.load(place, SIDE * q) for q in range(SIDE)]
-        values.store(_combine(builder, None, [_lane(builder, left, q) for q in range(SIDE)], rows), start)
+        answer = _combine(builder, [_lane(builder, left, q) for q in range(SIDE)], rows)
+        values.store(_converted(builder, answer, values.vector), start)
         return context.get_dummy_value()
 
     return signature, codegen
@@ -376,11 +443,11 @@ def _add_diagonal_plain(room, near, far, turn, source, start):
         _tile(room, near if turn + k < SIDE else far)[k, (turn + k) % SIDE] += source[start + k]
 
 
-def _scatter_plain(room, start, columns, column, rows, row):
-    """Add the tile at ``start`` to the places columns[column + k] + rows[row + m] of the same array."""
+def _scatter_plain(room, start, origin, columns, column, rows, row):
+    """Add the tile at ``start`` to the places origin + columns[column + k] + rows[row + m] of the same array."""
     for k in range(SIDE):
         for m in range(SIDE):
-            room[columns[column + k] + rows[row + m]] += room[start + SIDE * k + m]
+            room[origin + columns[column + k] + rows[row + m]] += room[start + SIDE * k + m]
 
 
 def _subtract_products_plain(room, target, rows, columns, count):
@@ -389,47 +456,69 @@ def _subtract_products_plain(room, target, rows, columns, count):
         _tile(room, target)[:] -= _tile(room, columns + TILE * k).T @ _tile(room, rows + TILE * k)
 
 
-def _invert_diagonal_plain(room, target, factor, place):
-    """Replace tile ``target`` by its inverse Cholesky factor, row by row, and copy it; False if not positive
-    definite.
+def _sum_columns_plain(room, source, strands):
+    """Add a tile to ``strands`` (64,), eight for each column."""
+    strands += room[source : source + TILE]
+
+
+def _invert_diagonal_plain(room, target, strands, excess, start, factor, place):
+    """Replace tile ``target`` by its inverse Cholesky factor, row by row, and copy it; False if not positive definite.
+
+    What is on its diagonal does not count: each pivot is what its row sums up to, ``excess`` from ``start``, less all else in it:
+    in this tile, and under it as summed in ``strands``. Links being what they are, all of that has one sign: no digit is lost
+    however much the links outweigh what is held and lost.
     """
-    columns, inverse = _tile(room, target).copy(), np.eye(SIDE)
+    columns, inverse = _tile(room, target).copy(), np.eye(SIDE, dtype=room.dtype)
+    whole = excess[start : start + SIDE].astype(room.dtype) - _tile(strands, 0).sum(axis=1)
     for p in range(SIDE):
-        pivot = columns[p, p]
+        pivot = whole[p] - columns[p, p + 1 :].sum()
         if not pivot > 0.0:
             return False
         for q in range(p + 1, SIDE):
             ratio = columns[p, q] / pivot
+            whole[q] -= ratio * whole[p]
             columns[q] -= ratio * columns[p]
             inverse[q] -= ratio * inverse[p]
         inverse[p] /= np.sqrt(pivot)
+    inverse = _without_dust_plain(inverse)
     _tile(room, target)[:] = inverse
     _tile(factor, place)[:] = inverse
     return True
 
 
+def _without_dust_plain(values):
+    return values if values.dtype == np.float64 else np.where(np.abs(values) < _DUST, np.float32(0.0), values)
+
+
 def _divide_plain(room, target, diagonal, factor, place):
     """Multiply tile ``target`` from the right by the transposed inverse at ``diagonal``, and copy it."""
-    _tile(room, target)[:] = _tile(room, diagonal) @ _tile(room, target)
+    _tile(room, target)[:] = _without_dust_plain(_tile(room, diagonal) @ _tile(room, target))
     _tile(factor, place)[:] = _tile(room, target)
+
+
+def _rounded_plain(values, factor):
+    return _without_dust_plain(values.astype(factor.dtype))
 
 
 def _forward_plain(factor, place, count, right, start):
     """Solve for eight unknowns from ``start`` and take them from the rows below; ``count`` tiles of the panel at
-    ``place``.
+    ``place``. Products have the precision of the factor, sums of right sides that of the right sides.
     """
-    known = _tile(factor, place).astype(float) @ right[start : start + SIDE]
+    known = _tile(factor, place) @ _rounded_plain(right[start : start + SIDE], factor)
     right[start : start + SIDE] = known
+    known = _rounded_plain(known, factor)
     for k in range(1, count):
-        right[start + SIDE * k : start + SIDE * (k + 1)] -= known @ _tile(factor, place + TILE * k).astype(float)
+        right[start + SIDE * k : start + SIDE * (k + 1)] -= known @ _tile(factor, place + TILE * k)
 
 
 def _backward_plain(factor, place, count, right, start):
     """Solve for eight unknowns from ``start`` with the rows below known."""
-    left = right[start : start + SIDE].copy()
-    for k in range(1, count):
-        left -= _tile(factor, place + TILE * k).astype(float) @ right[start + SIDE * k : start + SIDE * (k + 1)]
-    right[start : start + SIDE] = left @ _tile(factor, place).astype(float)
+    sums = np.zeros(SIDE, dtype=factor.dtype)
+    for k in range(count - 1, 0, -1):
+        known = _rounded_plain(right[start + SIDE * k : start + SIDE * (k + 1)], factor)
+        sums += _tile(factor, place + TILE * k) @ known
+    left = _rounded_plain(right[start : start + SIDE] - sums, factor)
+    right[start : start + SIDE] = left @ _tile(factor, place)
 
 
 # the compiled ones are vector code; run as plain Python they are the algebra they stand for
@@ -438,6 +527,7 @@ clear = _clear_plain if _plain else _clear_compiled
 add_diagonal = _add_diagonal_plain if _plain else _add_diagonal_compiled
 scatter = _scatter_plain if _plain else _scatter_compiled
 subtract_products = _subtract_products_plain if _plain else _subtract_products_compiled
+sum_columns = _sum_columns_plain if _plain else _sum_columns_compiled
 invert_diagonal = _invert_diagonal_plain if _plain else _invert_diagonal_compiled
 divide = _divide_plain if _plain else _divide_compiled
 forward = _forward_plain if _plain else _forward_compiled

@@ -129,7 +129,7 @@ class Together:
         self._work = Work(
             state=aligned_zeros(1, SIDE * (rows + 2 * room))[0], change=aligned_zeros(3, SIDE * model.unknowns),
             miss=aligned_zeros(1, SIDE * rows)[0], inverse=np.zeros((model.lumps, model.lumps, SIDE)),
-            ones=np.ones(model.unknowns), excess=np.zeros(model.unknowns), sums=np.zeros((4, SIDE)),
+            ones=np.ones(model.unknowns), sums=np.zeros((4, SIDE)),
             result=np.zeros((5, SIDE)),
         )  # fmt: skip
         # temperature and slope at both ends of a step

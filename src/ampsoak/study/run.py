@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time as clock
 from collections.abc import Callable
 from contextlib import ExitStack
@@ -180,7 +181,7 @@ def simulate(scenario: Scenario, path=None, *, force: bool = False, progress: Pr
         memory = stack.enter_context(MemoryRecorder(header))
         recorders = [memory] if path is None else [memory, stack.enter_context(RunWriter(path, header, force))]
         recording = _Recording(model, scenario, reactants, recorders)
-        stepper = Stepper(model, member, scenario.run.tolerance, boundaries, reactions=reactions)
+        stepper = Stepper(model, member, scenario.run.tolerance, boundaries, reactions=reactions, threads=os.cpu_count() or 1)
         recording.begin(stepper)
         told = 0.0
         for step in stepper.steps(scenario.run.duration):
