@@ -110,7 +110,14 @@ ROWS = (
         },
         10.0,
     ),
-    Row("mesh", {f"ampsoak, about {size} cells": f"ampsoak mesh {size}" for size in _MESH_SIZES}),
+    Row(
+        "mesh",
+        {
+            f"ampsoak, about {size} cells, {words}": f"ampsoak mesh {size} {threads}"
+            for threads, words in ((2, "two threads"), (1, "one thread"))
+            for size in _MESH_SIZES
+        },
+    ),
 )
 STARTS = (  # words, mode, name, compiled kernels thrown away first, seconds wanted
     ("ampsoak: P4 to its last state, nothing compiled", "first", "ampsoak history P4", True, 20.0),

@@ -238,14 +238,14 @@ def frozen_members(count: int) -> Task:
 # -- cost per cell -----------------------------------------------------------------------------------------------------
 
 
-def ampsoak_mesh(size: str) -> Task:
+def ampsoak_mesh(size: str, threads: int) -> Task:
     """The first steps of P4 on a mesh of another size; ``stepping`` is the time without meshing and model."""
     from solvers import ampsoak_side
 
     scenario = ampsoak_side.mesh_scenario(MESHES[size])
 
     def run():
-        stepper = ampsoak_side.stepper_of(scenario)
+        stepper = ampsoak_side.stepper_of(scenario, threads)
         begun = time.perf_counter()
         for _ in stepper.steps(scenario.run.duration):
             if stepper.accepted == MESH_STEPS:
@@ -279,7 +279,7 @@ def make(name: str, quick: bool) -> Task:
         ("ampsoak", "history"): lambda: ampsoak_history(*rest),
         ("ampsoak", "curve"): lambda: ampsoak_curve(rest[0], int(rest[1])),
         ("ampsoak", "members"): lambda: ampsoak_members(count, int(rest[0])),
-        ("ampsoak", "mesh"): lambda: ampsoak_mesh(*rest),
+        ("ampsoak", "mesh"): lambda: ampsoak_mesh(rest[0], int(rest[1])),
         ("ngsolve", "history"): lambda: (
             frozen_history("ngsolve") if rest == ["P4"] else held_history(rest[0], "ngsolve")
         ),

@@ -23,12 +23,12 @@ ZERO = 273.15
 OFF_CENTRE = (0.13e-3, 0.08e-3)  # the cable moved this far leaves no mirror, so that every cell is solved
 
 
-def stepper_of(scenario) -> Stepper:
+def stepper_of(scenario, threads: int = 1) -> Stepper:
     """From a scenario object to a stepper at its start."""
     model = model_of(scenario)
     profiles = tuple(circuit.profile for circuit in scenario.circuits)
     start = start_state(model, scenario.start.temperature)
-    return Stepper(model, Member(profiles, start), scenario.run.tolerance, BoundaryTables(scenario.boundaries))
+    return Stepper(model, Member(profiles, start), scenario.run.tolerance, BoundaryTables(scenario.boundaries), threads=threads)
 
 
 def _loaded_only(step, loaded):

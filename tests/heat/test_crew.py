@@ -18,6 +18,7 @@ from ampsoak.heat.crew import Crew, new_signal
 from ampsoak.heat.dissection import make_plan
 from ampsoak.heat.fronts import attend, empty_fronts, factorise_fronts, solve_fronts_columns
 from ampsoak.heat.stepping import Member, Stepper, start_state
+from ampsoak.heat.tiles import PAD_ROWS
 from ampsoak.study.model import model_of
 
 MM = 1e-3
@@ -43,7 +44,8 @@ def attended(fronts, work):
 @pytest.mark.parametrize(("nx", "ny"), [(3, 3), (9, 8), (40, 31), (90, 70)])
 def test_two_threads_give_the_bits_of_one(nx, ny):
     matrix = random_matrix(nx, ny)
-    rights = np.random.default_rng(0).normal(size=(2, nx * ny))
+    rights = np.zeros((2, nx * ny + PAD_ROWS))
+    rights[:, : nx * ny] = np.random.default_rng(0).normal(size=(2, nx * ny))
     alone, pair = fronts_of(matrix), fronts_of(matrix)
     expected, answer = rights.copy(), rights.copy()
     assert factorise_fronts(alone)

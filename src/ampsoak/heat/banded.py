@@ -19,7 +19,7 @@ from ampsoak.heat.tiles import (
     SIDE,
     TILE,
     add_diagonal,
-    aligned_zeros,
+    aligned_room,
     backward,
     clear,
     divide,
@@ -28,8 +28,6 @@ from ampsoak.heat.tiles import (
     subtract_products,
     sum_columns,
 )
-
-PAD_ROWS = SIDE  # of a right side, behind its cells
 
 
 def empty_band(cells: int, bandwidth: int, dtype: type) -> np.ndarray:
@@ -42,7 +40,7 @@ def empty_band(cells: int, bandwidth: int, dtype: type) -> np.ndarray:
 def empty_bands(count: int, cells: int, bandwidth: int, dtype: type) -> np.ndarray:
     """The same for ``count`` bands, (count, panels, numbers of a panel), in one piece of memory."""
     panels, numbers = -(-cells // SIDE), (-(-bandwidth // SIDE) + 1) * TILE
-    return aligned_zeros(count * panels, numbers, dtype).reshape(count, panels, numbers)
+    return aligned_room(count * panels, numbers, dtype).reshape(count, panels, numbers)
 
 
 @roomy_inner

@@ -8,7 +8,7 @@ import numpy as np
 from numba.extending import overload
 
 from ampsoak.heat.arrays import WIDEST_BAND, Network
-from ampsoak.heat.banded import PAD_ROWS, empty_band, factorise_band, solve_band_columns, solve_band_rows
+from ampsoak.heat.banded import empty_band, factorise_band, solve_band_columns, solve_band_rows
 from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.dissection import Plan, make_plan
 from ampsoak.heat.fronts import (
@@ -20,7 +20,7 @@ from ampsoak.heat.fronts import (
 )
 from ampsoak.heat.rows import dot_rows, take_products
 from ampsoak.heat.sums import copy_to, dot, total
-from ampsoak.heat.tiles import SIDE
+from ampsoak.heat.tiles import PAD_ROWS, SIDE
 
 PRECISION = np.float32  # of factors; tests that look at last digits take double
 

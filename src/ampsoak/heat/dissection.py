@@ -26,7 +26,7 @@ class Plan(NamedTuple):
     and the line between them.
 
     position (cells,): where a cell is in the order of elimination, which has gaps: each front's pivots are filled up to
-    whole tiles
+    whole tiles; cell (positions,): which cell is there, in gaps one more than there are
     front (fronts + 1, 7): where the parts of each front begin: the positions of its pivots, its ring in ``ring``, its
     factor in ``lower``, its room in ``rooms``, its part of ``entry``; and two fronts whose remainder is added in, -1 for none
     ring (3, n): positions of the cells round a front in order, filled up with a position past all others; and where in
@@ -37,6 +37,7 @@ class Plan(NamedTuple):
     """
 
     position: np.ndarray
+    cell: np.ndarray
     front: np.ndarray
     ring: np.ndarray
     entry: np.ndarray
@@ -176,8 +177,10 @@ def make_plan(nx: int, ny: int, stride_x: int, stride_y: int) -> Plan:
     front[:-1, ROOM], end = _rooms(child, half, -(-tiles // GROUP) * GROUP * tiles * TILE)
     front[:-1, CHILD:] = child
     front[:, ENTRIES] = _starts(np.bincount(owner, minlength=fronts))
+    cell = np.full(past, nx * ny, dtype=np.int32)
+    cell[position] = np.arange(nx * ny)
     return Plan(
-        position.astype(np.int32), front, rings, np.array([entry_place, source], dtype=np.int32), half,
+        position.astype(np.int32), cell, front, rings, np.array([entry_place, source], dtype=np.int32), half,
         np.array([past, end, rows.max()]),
     )  # fmt: skip
 

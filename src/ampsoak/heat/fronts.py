@@ -33,10 +33,12 @@ from ampsoak.heat.crew import (
 )
 from ampsoak.heat.dissection import CHILD, ENTRIES, GROUP, LOWER, PIVOTS, RING, ROOM, Plan
 from ampsoak.heat.rows import backward_rows, forward_rows
+from ampsoak.heat.sums import copy_to
 from ampsoak.heat.tiles import (
+    PAD_ROWS,
     SIDE,
     TILE,
-    aligned_zeros,
+    aligned_room,
     backward,
     clear,
     divide,
@@ -55,8 +57,9 @@ class FrontMatrix(NamedTuple):
 
     stencil (5, cells): sum of each row, and entries to the next cell along x, along y, along both, and from the next along x
     to the next along y; lower: the factor; rooms: in which it is made; sums (2, positions + 1): of the rows, as
-    elimination leaves them, one line for each half; work (2, at least count * (positions + 1)): right sides, likewise, of the one whose matrix it is; signal:
-    to the thread that takes half of the work (see ``crew``)
+    elimination leaves them, one line for each half; given (count, cells + PAD_ROWS), work (2, count * (positions + 1)): right
+    sides, by cell and in order of elimination, likewise, of the one whose matrix it is; signal: to the thread that takes
+    half of the work (see ``crew``)
     """
 
     stencil: np.ndarray
@@ -64,16 +67,18 @@ class FrontMatrix(NamedTuple):
     lower: np.ndarray
     rooms: np.ndarray
     sums: np.ndarray
+    given: np.ndarray
     work: np.ndarray
     signal: np.ndarray
 
 
 def empty_fronts(plan: Plan, count: int, dtype: type) -> FrontMatrix:
     """A matrix to be filled in, whose factor solves for up to ``count`` right sides at once."""
-    positions = int(plan.sizes[0]) + 1
+    positions, cells = int(plan.sizes[0]) + 1, len(plan.position)
     return FrontMatrix(
-        np.zeros((5, len(plan.position))), plan, aligned_zeros(1, int(plan.front[-1, LOWER]), dtype)[0],
-        aligned_zeros(1, int(plan.sizes[1]), dtype)[0], np.zeros((2, positions)), np.zeros((2, count * positions)), new_signal(),
+        np.zeros((5, cells)), plan, aligned_room(1, int(plan.front[-1, LOWER]), dtype)[0],
+        aligned_room(1, int(plan.sizes[1]), dtype)[0], np.zeros((2, positions)), np.zeros((count, cells + PAD_ROWS)),
+        np.zeros((2, count * positions)), new_signal(),
     )  # fmt: skip
 
 
@@ -137,31 +142,32 @@ def _extent(plan, front):
 def _factorise_some(plan, flat, lower, rooms, sums, first_front, last_front):
     """Factorise fronts ``first_front`` up to ``last_front``, whose children are; False if not positive definite."""
     line = GROUP * TILE
+    front, rings, places, sources = plan.front, plan.ring[0], plan.entry[0], plan.entry[1]
     excess, strands = np.empty(plan.sizes[2]), np.empty(TILE, lower.dtype)
     for f in range(first_front, last_front):
         panels, tiles = _extent(plan, f)
-        group, start = tiles * line, plan.front[f, ROOM]
+        group, start = tiles * line, front[f, ROOM]
         for first in range(0, tiles, GROUP):
             base = start + first // GROUP * group
             for row in range(first, tiles):
                 for k in range(min(row - first + 1, GROUP)):
                     clear(rooms, base + row * line + k * TILE)
-        for e in range(plan.front[f, ENTRIES], plan.front[f + 1, ENTRIES]):
-            rooms[start + plan.entry[0, e]] += flat[plan.entry[1, e]]
+        for e in range(front[f, ENTRIES], front[f + 1, ENTRIES]):
+            rooms[start + places[e]] += flat[sources[e]]
         for side in range(2):
-            c = plan.front[f, CHILD + side]
+            c = front[f, CHILD + side]
             if c >= 0:
                 below = _extent(plan, c)
                 _take_child(plan, c, below[0], below[1], start, rooms)
-        pivots, around, ring = panels * SIDE, (tiles - panels) * SIDE, plan.front[f, RING]
+        pivots, around, ring = panels * SIDE, (tiles - panels) * SIDE, front[f, RING]
         for k in range(pivots):
-            excess[k] = sums[plan.front[f, PIVOTS] + k]
+            excess[k] = sums[front[f, PIVOTS] + k]
         for k in range(around):
             excess[pivots + k] = 0.0
-        if not _eliminate(rooms, start, panels, tiles, excess, strands, lower, plan.front[f, LOWER]):
+        if not _eliminate(rooms, start, panels, tiles, excess, strands, lower, front[f, LOWER]):
             return False
         for k in range(around):
-            sums[plan.ring[0, ring + k]] += excess[pivots + k]
+            sums[rings[ring + k]] += excess[pivots + k]
     return True
 
 
@@ -194,27 +200,41 @@ def factorise_fronts(matrix):
 
 
 @roomy_inner
-def _solve_some(plan, lower, work, count, first_front, last_front, down):
-    """Solve for fronts ``first_front`` up to ``last_front``, on the way ``down`` or up, with ``count`` right sides in ``work``.
+def _solve_some(plan, lower, given, work, count, first_front, last_front, down):
+    """Solve for fronts ``first_front`` up to ``last_front``, on the way ``down`` or up, with ``count`` right sides.
 
     Each front is read once for all of them, and not at all on the way down while nothing has come to it: of the
-    columns of a border most begin with zeros.
+    columns of a border most begin with zeros. given (count, at least cells + 1): right sides, and in the end solutions, by cell
     """
     stride, most = plan.sizes[0] + 1, plan.sizes[2]
+    # a name for each array: to take one out of the plan counts its users, at every turn of a loop
+    front, rings, cells = plan.front, plan.ring[0], plan.cell
     local = np.empty(count * most)
+    # right sides in a piece, not front by front: then many reads wait for memory at the same time
+    begin, end, between = front[first_front, PIVOTS], front[last_front, PIVOTS], front[plan.half[1], PIVOTS]
+    if down:
+        for n in range(count):
+            values, own = given[n], work[n * stride : (n + 1) * stride]
+            if end <= between:
+                own[between:] = 0.0  # what this half leaves to the line between the halves
+                for place in range(begin, end):
+                    own[place] = values[cells[place]]
+            else:
+                for place in range(begin, end):
+                    own[place] += values[cells[place]]
     for turn in range(last_front - first_front):
         f = first_front + turn if down else last_front - 1 - turn
-        ring, start = plan.front[f, RING], plan.front[f if down else f + 1, LOWER]
+        ring, start = front[f, RING], front[f if down else f + 1, LOWER]
         panels, tiles = _extent(plan, f)
-        pivots, around = panels * SIDE, (tiles - panels) * SIDE
+        pivots, around, first = panels * SIDE, (tiles - panels) * SIDE, front[f, PIVOTS]
         busy = not down
         for n in range(count):
-            begin, here = n * stride + plan.front[f, PIVOTS], n * most
+            here, start_of = n * most, n * stride + first
             for k in range(pivots):
-                local[here + k] = work[begin + k]
-                busy = busy or work[begin + k] != 0.0
+                local[here + k] = work[start_of + k]
+                busy = busy or work[start_of + k] != 0.0
             for k in range(around):
-                local[here + pivots + k] = 0.0 if down else work[n * stride + plan.ring[0, ring + k]]
+                local[here + pivots + k] = 0.0 if down else work[n * stride + rings[ring + k]]
         if not busy:
             continue
         for step in range(panels):
@@ -229,59 +249,57 @@ def _solve_some(plan, lower, work, count, first_front, last_front, down):
                 for n in range(count):
                     backward(lower, start, tiles - panel, local, n * most + SIDE * panel)
         for n in range(count):
-            begin, here = n * stride + plan.front[f, PIVOTS], n * most
+            here, start_of = n * most, n * stride + first
             for k in range(pivots):
-                work[begin + k] = local[here + k]
+                work[start_of + k] = local[here + k]
             if down:
                 for k in range(around):
-                    work[n * stride + plan.ring[0, ring + k]] += local[here + pivots + k]
+                    work[n * stride + rings[ring + k]] += local[here + pivots + k]
+    if not down:
+        for n in range(count):
+            values, own = given[n], work[n * stride : (n + 1) * stride]
+            for place in range(begin, end):
+                values[cells[place]] = own[place]
 
 
 @roomy_inner
-def _solve_halves(matrix, work, count, down, shared):
+def _solve_halves(matrix, given, work, count, down, shared):
     """Both halves; with ``shared`` one of them by the other thread."""
     plan, lower, signal = matrix.plan, matrix.lower, matrix.signal
     ticket = offer(signal, _DOWN if down else _UP, count) if shared else 0
-    _solve_some(plan, lower, work[0], count, 0, plan.half[0], down)
+    _solve_some(plan, lower, given, work[0], count, 0, plan.half[0], down)
     if ticket == 0 or taken_back(signal, ticket):
-        _solve_some(plan, lower, work[1], count, plan.half[0], plan.half[1], down)
+        _solve_some(plan, lower, given, work[1], count, plan.half[0], plan.half[1], down)
     else:
         wait(signal, ticket)
 
 
 @roomy_kernel
 def solve_fronts_columns(matrix, rights):
-    """Overwrite ``rights`` (count, at least cells) by the solutions for factorised fronts."""
+    """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for factorised fronts."""
     plan, lower, shared = matrix.plan, matrix.lower, present(matrix.signal)
     count, cells, stride = len(rights), len(plan.position), plan.sizes[0] + 1
-    work = matrix.work
-    if not shared:
-        work = np.zeros((2, count * stride))  # others may solve with this factor at the same time
-    middle, end = plan.front[plan.half[0], PIVOTS], plan.front[plan.half[1], PIVOTS]
+    given, work = matrix.given, matrix.work
+    if shared:
+        for n in range(count):
+            copy_to(given[n, :cells], rights[n])
+    else:
+        given, work = rights, np.empty((2, count * stride))  # others may solve with this factor at the same time
+    between = plan.front[plan.half[1], PIVOTS]
     first, second = work
+    _solve_halves(matrix, given, work, count, True, shared)
     for n in range(count):
-        for place in range(n * stride + end, (n + 1) * stride):
-            second[place] = 0.0
-        for cell in range(cells):
-            place = plan.position[cell]
-            if middle <= place < end:
-                second[n * stride + place] = rights[n, cell]
-            else:
-                first[n * stride + place] = rights[n, cell]
-    _solve_halves(matrix, work, count, True, shared)
-    for n in range(count):
-        for place in range(n * stride + end, (n + 1) * stride):
+        for place in range(n * stride + between, (n + 1) * stride):
             first[place] += second[place]
     for way in range(2):
-        _solve_some(plan, lower, first, count, plan.half[1], plan.half[2], way == 0)
+        _solve_some(plan, lower, given, first, count, plan.half[1], plan.half[2], way == 0)
     for n in range(count):
-        for place in range(n * stride + end, (n + 1) * stride):
+        for place in range(n * stride + between, (n + 1) * stride):
             second[place] = first[place]
-    _solve_halves(matrix, work, count, False, shared)
-    for n in range(count):
-        for cell in range(cells):
-            place = plan.position[cell]
-            rights[n, cell] = second[n * stride + place] if middle <= place < end else first[n * stride + place]
+    _solve_halves(matrix, given, work, count, False, shared)
+    if shared:
+        for n in range(count):
+            copy_to(rights[n, :cells], given[n])
 
 
 @roomy_kernel
@@ -297,7 +315,7 @@ def attend(matrix):
             if not _factorise_some(plan, flat, lower, matrix.rooms, matrix.sums[1], plan.half[0], plan.half[1]):
                 signal[GOOD] = 0
         else:
-            _solve_some(plan, lower, matrix.work[1], signal[COUNT], plan.half[0], plan.half[1], signal[KIND] == _DOWN)
+            _solve_some(plan, lower, matrix.given, matrix.work[1], signal[COUNT], plan.half[0], plan.half[1], signal[KIND] == _DOWN)
         write(signal, DONE, ticket)
         ticket = listen(signal)
     write(signal, PRESENT, 0)

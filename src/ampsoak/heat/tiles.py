@@ -21,17 +21,27 @@ from numba.extending import intrinsic
 
 SIDE = 8  # rows and columns of a tile
 TILE = SIDE * SIDE
+PAD_ROWS = SIDE  # of a right side, behind its cells
 _DUST = 1e-18
 
 
-def aligned_zeros(rows: int, columns: int, dtype: type = np.float64) -> np.ndarray:
-    """Zeros, (rows, columns), that start where a line of the processor's cache does: a vector then never lies in two.
+def aligned_room(rows: int, columns: int, dtype: type = np.float64) -> np.ndarray:
+    """Room for numbers, (rows, columns), that starts where a line of the processor's cache does: a vector then never lies in two.
+
+    What is in it does not mean anything.
     """
     line = 64
     size = rows * columns * np.dtype(dtype).itemsize
-    raw = np.zeros(size + line, dtype=np.uint8)
+    raw = np.empty(size + line, dtype=np.uint8)
     start = -raw.ctypes.data % line
     return raw[start : start + size].view(dtype).reshape(rows, columns)
+
+
+def aligned_zeros(rows: int, columns: int, dtype: type = np.float64) -> np.ndarray:
+    """The same filled with zeros."""
+    room = aligned_room(rows, columns, dtype)
+    room[:] = 0.0
+    return room
 
 
 # -- vector code -------------------------------------------------------------------------------------------------------

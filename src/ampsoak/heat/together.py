@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ampsoak.heat.abreast import Linear, Work, read_maxima_rows, step_rows
-from ampsoak.heat.banded import PAD_ROWS
 from ampsoak.heat.bordered import Factor, invert_corners
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.network import HeatModel
@@ -30,7 +29,7 @@ from ampsoak.heat.stepping import (
     Stretch,
     failure,
 )
-from ampsoak.heat.tiles import SIDE, aligned_zeros
+from ampsoak.heat.tiles import PAD_ROWS, SIDE, aligned_zeros
 from ampsoak.scenario.case import CurrentProfile
 
 MOST_MEMBERS = SIDE
