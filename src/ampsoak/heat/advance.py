@@ -8,9 +8,10 @@ import numpy as np
 
 from ampsoak.heat.arrays import FARTHEST, Surroundings
 from ampsoak.heat.bordered import invert_corner, reduce_border, solve_bordered
-from ampsoak.heat.compiling import inner, kernel
+from ampsoak.heat.compiling import inner, kernel, quick_kernel
 from ampsoak.heat.kernels import (
     _content_at,
+    _cubic_weights,
     assemble,
     border_flow,
     conductances,
@@ -21,8 +22,10 @@ from ampsoak.heat.kernels import (
 )
 from ampsoak.heat.sums import copy_to, largest, total
 
-# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own
-MAKE, CHORD, INVERT, SOLVE, GUESS = 1, 2, 4, 8, 16
+# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own, after
+# looking where the step before leads
+MAKE, CHORD, INVERT, SOLVE, GUESS, PREDICT = 1, 2, 4, 8, 16, 32
+_WORSE = 3.0  # times that contraction may get from one step to the next
 DONE, NOT_DEFINITE, GAINS = -1, 3, 4  # else the stage that did not settle
 
 
@@ -47,13 +50,23 @@ class Start(NamedTuple):
     rate: np.ndarray
 
 
+class Behind(NamedTuple):
+    """The step before: its length [s], 0 where something has jumped since; temperature [K] and slope [K/s] at its begin,
+    (unknowns,) each."""
+
+    length: float
+    temperature: np.ndarray
+    rate: np.ndarray
+
+
 class Load(NamedTuple):
     """What acts from outside at the three stages of a step: I² R20 of each conductor unknown (3, conductors) [W/m], heat
-    sources of parts (3, unknowns) [W/m], and the boundaries, one row per stage."""
+    sources of parts (3, unknowns) [W/m], the boundaries, one row per stage, and the air of open zones (3, zones) [K]."""
 
     joule: np.ndarray
     source: np.ndarray
     around: Surroundings
+    air: np.ndarray
 
 
 class Stages(NamedTuple):
@@ -61,10 +74,11 @@ class Stages(NamedTuple):
 
     predicted (3, unknowns) [K]: where the steps before lead; follow (3,): how the error of that grows from one stage to the next
     states (3, unknowns) [K], flows (3, unknowns) [W/m]: temperature and heat flow of the stages
-    after (3, unknowns): heat content, heat capacity and slope at the end
+    after (4, unknowns): heat content, heat capacity, slope and temperature at the end
     surface (n_faces,) [K]: of the border faces, kept from step to step; face_flow, face_slope (n_faces,): heat leaving them
     content, capacity, net, right, base, heat (unknowns,): scratch; capacity holds that of where a stage got to that did not settle
-    inverse (lumps, lumps): of the corner; gain (conductors,) [J/(m K)]: slope of the Joule heat in it; contraction (1,): of the iteration so far
+    inverse (lumps, lumps): of the corner; gain (conductors,) [J/(m K)]: slope of the Joule heat in it; contraction (2,): of the iteration so far; and of the
+    first stage's first two rounds, as far as the steps before tell
     result (6,): iterations, heat generated and lost [J/m], error [K], heat stored [J/m], highest temperature [K]
     """
 
@@ -86,6 +100,34 @@ class Stages(NamedTuple):
     gain: np.ndarray
     contraction: np.ndarray
     result: np.ndarray
+
+
+@quick_kernel
+def predict(is_open, first_zone, start, behind, air, scheme, step, predicted, follow):
+    """Fill where the step before leads at each stage, and how the error of that grows from stage to stage (see ``Stages``).
+
+    is_open (zones,); first_zone: number of their first unknown; air (3, zones) [K]: of those that are open
+    """
+    before, rate_before, after, rate_after = behind.temperature, behind.rate, start.temperature, start.rate
+    last = 1.0
+    for stage in range(3):
+        node, state = scheme[stage, 0] + scheme[stage, 1] + scheme[stage, 2], predicted[stage]
+        error = node
+        if behind.length > 0.0:
+            # the cubic of the last step goes on; its error grows like s² (s - 1)² past its ends at 0 and 1
+            share = 1.0 + node * step / behind.length
+            a, b, c, d = _cubic_weights(share, behind.length)
+            for q in range(len(state)):
+                state[q] = (a * before[q] + b * rate_before[q]) + (c * after[q] + d * rate_after[q])
+            error = share**2 * (share - 1.0) ** 2
+        else:
+            for q in range(len(state)):
+                state[q] = after[q] + node * step * rate_after[q]
+        for z in range(len(is_open)):
+            if is_open[z]:
+                state[first_zone + z] = air[stage, z]
+        follow[stage] = error / last
+        last = error
 
 
 @inner
@@ -172,7 +214,7 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
 
 @kernel
 def advance(
-    network, links, exchange, properties, start, load, factor, stages, step, scheme, tolerance, most, first, tasks
+    network, links, exchange, properties, start, behind, load, factor, stages, step, scheme, tolerance, most, first, tasks
 ):  # fmt: skip
     """One step of the three-stage method; each stage solves  content(T) - weight * net_heat(T) = base.
 
@@ -183,14 +225,14 @@ def advance(
 
     Parameters
     ----------
-    properties : Properties; start : Start; load : Load; factor : Factor; stages : Stages
+    properties : Properties; start : Start; behind : Behind; load : Load; factor : Factor; stages : Stages
     step : float [s]
     scheme : (3, 5)     weights of the flows of stages 0, 1, 2 and of the error estimate, and gamma, one row per stage
     tolerance : float   [K] that a stage may leave open
     most : int          iterations of a stage
     first : int         stage to begin with, whose state is its first guess and before which all are done; -1 for a fresh step
     tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; SOLVE, from the states as they are
-                        or with first guesses of their own, GUESS
+                        or with first guesses of their own, GUESS, after PREDICT
 
     Returns
     -------
@@ -219,6 +261,10 @@ def advance(
             return GAINS
     if tasks & SOLVE == 0:
         return DONE
+    if tasks & PREDICT:
+        predict(zones.is_open, first_zone, start, behind, load.air, scheme, step, stages.predicted, stages.follow)
+        if behind.length == 0.0:
+            stages.contraction[1] = 1.0
     linear, tight, frozen = properties.linear, properties.tight, factor.capacity
     n = len(start.content)
     here, capacity, net, right = stages.content, stages.capacity, stages.net, stages.right
@@ -289,6 +335,13 @@ def advance(
                 stages.contraction[0] = max(ratio / (1.0 - ratio), 0.01)
             enough = change <= tolerance or (properties.exact and same)
             enough = enough or (stages.contraction[0] * change <= tolerance and (stage > 0 or iteration > 0))
+            if stage == 0 and iteration == 0 and not enough:
+                # one round will do where the steps before contracted so well that three times worse is good enough
+                enough = _WORSE * stages.contraction[1] * change <= tolerance
+                if enough:
+                    stages.contraction[1] *= _WORSE
+            elif stage == 0 and iteration == 1:
+                stages.contraction[1] = change / previous
             if not enough:
                 continue
             # the flows of this iteration, linear in its change
@@ -329,5 +382,6 @@ def advance(
     for q in range(n):
         after[2, q] = flows[2, q] / after[1, q] if after[1, q] > 0.0 else 0.0
     spread_conductors(network, after[2])
+    copy_to(after[3], state)
     result[4], result[5] = total(after[0]) - total(start.content), largest(state)
     return DONE

@@ -26,12 +26,15 @@ from ampsoak.heat.advance import (
     INVERT,
     MAKE,
     NOT_DEFINITE,
+    PREDICT,
     SOLVE,
+    Behind,
     Load,
     Properties,
     Stages,
     Start,
     advance,
+    predict,
 )
 from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor, reduce_border
@@ -47,7 +50,6 @@ GAMMA = 0.43586652150845906  # root of x³ - 3x² + 3x/2 - 1/6 in (1/6, 1/2)
 _B1 = -(6 * GAMMA**2 - 16 * GAMMA + 1) / 4
 _B2 = (6 * GAMMA**2 - 20 * GAMMA + 5) / 4
 _NODES = (GAMMA, (1 + GAMMA) / 2, 1.0)
-_NODE_ARRAY = np.array(_NODES)
 _A21 = (1 - GAMMA) / 2
 _E2 = (0.5 - GAMMA) / (_NODES[1] - GAMMA)  # embedded second-order weights on the first two stages
 _ERROR = (_B1 - (1 - _E2), _B2 - _E2, GAMMA)
@@ -274,7 +276,7 @@ class Stepper:
         kernels.heat_content(network, np.full(n, _LEVEL), c_scale, np.zeros(n), self.level)
         self.rate: np.ndarray | None = None
         self.behind: Step | None = None  # the step that led here, where nothing has jumped since
-        self.no_sources = np.zeros((3, n))
+        self.no_sources, self.no_air = np.zeros((3, n)), np.zeros((3, len(network.zones.is_open)))
         self.stages = new_stages(model, self.surface)
         self.reactions, self.remaining = reactions, remaining
         if reactions is not None and remaining is None:
@@ -315,7 +317,7 @@ class Stepper:
         if tasks & MAKE:
             self.factorised += 1
         given = (
-            model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), load,
+            model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), self._behind(), load,
             self.factor, self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
         if self.crew is None:
@@ -419,7 +421,7 @@ class Stepper:
         sources = self.no_sources
         if model.heated:
             sources = np.array([model.part_sources(self.time + node * step) for node in _NODES])
-        return Moment(currents[2], at_20[2], Load(heat, sources, around), heat[2].tobytes())
+        return Moment(currents[2], at_20[2], Load(heat, sources, around, self.no_air), heat[2].tobytes())
 
     def _next_step(self, stop: float) -> Step:
         wanted = on_ladder(self.pace.suggested)
@@ -442,14 +444,15 @@ class Stepper:
         if tasks is None:
             self.key = None
             return step / 4
-        self._predict(step)
-        speeds = None
+        load, speeds = moment.load, None
+        if self.open_air:
+            load = load._replace(air=self._open_air(step))
         if self.reactions is not None:
-            speeds = self._solve_reacting(step, moment.load, tasks)
+            speeds = self._solve_reacting(step, load, tasks)
             if speeds is None:
                 self.key, self.outrun = None, True
                 return step / 2
-        elif not self._solve_stages(step, moment.load, tasks | GUESS):
+        elif not self._solve_stages(step, load, tasks | GUESS | PREDICT):
             self.key = None
             return step / 4
         error = float(self.stages.result[3])
@@ -461,23 +464,19 @@ class Stepper:
             return self.pace.shorter(step, error)
         return self._accept(step, end, moment, error, speeds)
 
-    def _predict(self, step: float) -> None:
-        """Fill where the steps before lead at each stage, and how its error grows from stage to stage."""
-        model, behind, predicted = self.model, self.behind, self.stages.predicted
-        if behind is None:
-            np.multiply.outer(step * _NODE_ARRAY, self.rate, out=predicted)
-            predicted += self.temperature
-            error = _NODES
-        else:
-            # the cubic of the last step goes on; its error grows like s² (s - 1)² past its ends at 0 and 1
-            length = behind.end - behind.begin
-            reach = 1.0 + _NODE_ARRAY * (step / length)
-            kernels.read_cubics(*behind.cubic, length, reach, predicted)
-            error = reach**2 * (reach - 1.0) ** 2
-        if self.open_air:
-            for stage, node in enumerate(_NODES):
-                model.hold_open_air(predicted[stage], self.time + node * step)
-        self.stages.follow[1:] = error[1] / error[0], error[2] / error[1]
+    def _behind(self) -> Behind:
+        if self.behind is None:
+            return Behind(0.0, self.temperature, self.rate)
+        return Behind(self.behind.end - self.behind.begin, self.behind.before, self.behind.rate_before)
+
+    def _open_air(self, step: float) -> np.ndarray:
+        """Temperature of the air of open zones at the stages of a ``step`` [s], (3, zones) [K]."""
+        state = np.zeros(self.model.unknowns)
+        found = []
+        for node in _NODES:
+            self.model.hold_open_air(state, self.time + node * step)
+            found.append(state[self.model.first_zone : self.model.first_skin].copy())
+        return np.array(found)
 
     def _solve_stages(self, step: float, load: Load, tasks: int) -> bool:
         """Solve the stages; False when one of them does not settle.
@@ -493,7 +492,7 @@ class Stepper:
             if failed == DONE:
                 self.solved += int(stages.result[0])
                 return bool(np.isfinite(stages.result[3]))
-            stages.contraction[0] = 1.0
+            stages.contraction[:] = 1.0
             if failed in (NOT_DEFINITE, GAINS) or self.model.linear or attempt == _MOST_MATRICES:
                 return False
             if not np.isfinite(stages.capacity).all() or not np.isfinite(stages.states[failed]).all():
@@ -513,6 +512,9 @@ class Stepper:
         than the corrections can follow), or when a reactant would be used up well inside it; else the speeds (3, n) [1/s].
         """
         found, left, stages = self.reactions, self.remaining, self.stages
+        where = self.model.network.zones.is_open, self.model.first_zone
+        start = Start(self.temperature, self.content, self.rate)
+        predict(*where, start, self._behind(), load.air, SCHEME, step, stages.predicted, stages.follow)
         speeds = found.stage_speeds(stages.predicted, left, step, SCHEME)
         power, tasks = found.given_off(speeds), tasks | GUESS
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
@@ -531,8 +533,7 @@ class Stepper:
 
     def _accept(self, step, end, moment, error, speeds=None):
         model, stages = self.model, self.stages
-        state = stages.states[2].copy()
-        content, capacity, rate = stages.after.copy()
+        content, capacity, rate, state = stages.after
         if not (stages.result[5] < ABSURD):
             raise failure(model, self.temperature, self.time, ENDLESS, step)
         result = Step(
@@ -549,6 +550,7 @@ class Stepper:
             if self.outrun:
                 growth, self.outrun = min(growth, 1.0), False  # what was too long once may be so again
         self.temperature, self.content, self.capacity, self.rate, self.behind = state, content, capacity, rate, result
+        self.stages = stages._replace(after=np.empty_like(stages.after))
         self.time = end
         self.accepted += 1
         self.settled = (step, error)
@@ -560,10 +562,10 @@ def new_stages(model: HeatModel, surface: np.ndarray) -> Stages:
     n, lumps = model.unknowns, model.lumps
     return Stages(
         predicted=np.zeros((3, n)), follow=np.zeros(3), states=np.zeros((3, n)), flows=np.zeros((3, n)),
-        after=np.zeros((3, n)), surface=surface, face_flow=np.zeros(len(surface)), face_slope=np.zeros(len(surface)),
+        after=np.zeros((4, n)), surface=surface, face_flow=np.zeros(len(surface)), face_slope=np.zeros(len(surface)),
         content=np.zeros(n), capacity=np.zeros(n), net=np.zeros(n), right=np.zeros(n), base=np.zeros(n), heat=np.zeros(n), inverse=np.zeros((lumps, lumps)),
         gain=np.zeros(len(model.keeper)),
-        contraction=np.ones(1), result=np.zeros(6),
+        contraction=np.ones(2), result=np.zeros(6),
     )  # fmt: skip
 
 
