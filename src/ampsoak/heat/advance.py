@@ -8,7 +8,7 @@ import numpy as np
 
 from ampsoak.heat.arrays import FARTHEST, Surroundings
 from ampsoak.heat.bordered import invert_corner, reduce_border, solve_bordered
-from ampsoak.heat.compiling import inner, kernel, quick_kernel
+from ampsoak.heat.compiling import inner, kernel
 from ampsoak.heat.kernels import (
     _content_at,
     _cubic_weights,
@@ -22,8 +22,8 @@ from ampsoak.heat.kernels import (
 )
 from ampsoak.heat.sums import copy_to, largest, total
 
-# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own, after
-# looking where the step before leads
+# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own; look
+# where the step before leads
 MAKE, CHORD, INVERT, SOLVE, GUESS, PREDICT = 1, 2, 4, 8, 16, 32
 _WORSE = 3.0  # times that contraction may get from one step to the next
 DONE, NOT_DEFINITE, GAINS = -1, 3, 4  # else the stage that did not settle
@@ -76,7 +76,7 @@ class Stages(NamedTuple):
     states (3, unknowns) [K], flows (3, unknowns) [W/m]: temperature and heat flow of the stages
     after (4, unknowns): heat content, heat capacity, slope and temperature at the end
     surface (n_faces,) [K]: of the border faces, kept from step to step; face_flow, face_slope (n_faces,): heat leaving them
-    content, capacity, net, right, base, heat (unknowns,): scratch; capacity holds that of where a stage got to that did not settle
+    content, capacity, net, right, base, heat (unknowns,): scratch
     inverse (lumps, lumps): of the corner; gain (conductors,) [J/(m K)]: slope of the Joule heat in it; contraction (2,): of the iteration so far; and of the
     first stage's first two rounds, as far as the steps before tell
     result (6,): iterations, heat generated and lost [J/m], error [K], heat stored [J/m], highest temperature [K]
@@ -102,8 +102,8 @@ class Stages(NamedTuple):
     result: np.ndarray
 
 
-@quick_kernel
-def predict(is_open, first_zone, start, behind, air, scheme, step, predicted, follow):
+@inner
+def _predict(is_open, first_zone, start, behind, air, scheme, step, predicted, follow):
     """Fill where the step before leads at each stage, and how the error of that grows from stage to stage (see ``Stages``).
 
     is_open (zones,); first_zone: number of their first unknown; air (3, zones) [K]: of those that are open
@@ -231,8 +231,8 @@ def advance(
     tolerance : float   [K] that a stage may leave open
     most : int          iterations of a stage
     first : int         stage to begin with, whose state is its first guess and before which all are done; -1 for a fresh step
-    tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; SOLVE, from the states as they are
-                        or with first guesses of their own, GUESS, after PREDICT
+    tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; PREDICT; SOLVE, from the states
+                        as they are or with first guesses of their own, GUESS
 
     Returns
     -------
@@ -259,12 +259,12 @@ def advance(
             gain[c] = weight * matrix_heat[c] * coefficient[c]
         if not invert_corner(factor, gain, inverse):
             return GAINS
-    if tasks & SOLVE == 0:
-        return DONE
     if tasks & PREDICT:
-        predict(zones.is_open, first_zone, start, behind, load.air, scheme, step, stages.predicted, stages.follow)
+        _predict(zones.is_open, first_zone, start, behind, load.air, scheme, step, stages.predicted, stages.follow)
         if behind.length == 0.0:
             stages.contraction[1] = 1.0
+    if tasks & SOLVE == 0:
+        return DONE
     linear, tight, frozen = properties.linear, properties.tight, factor.capacity
     n = len(start.content)
     here, capacity, net, right = stages.content, stages.capacity, stages.net, stages.right
@@ -362,7 +362,6 @@ def advance(
             done = True
             break
         if not done:
-            heat_content(network, state, properties.capacity_scale, here, capacity)
             return stage
         flow = flows[stage]
         for q in range(n):

@@ -32,7 +32,7 @@ def compile_share() -> None:
     compile_for(bordered.solve_bordered, factor, network.covered_cell, network.skin_conductor, network.zones.is_open, stages.gain, stages.inverse, state)
     compile_for(bordered.invert_corner, factor, stages.gain, stages.inverse)
     behind = advance.Behind(1.0, state, state)
-    compile_for(advance.predict, network.zones.is_open, 1, start, behind, np.zeros((3, 0)), SCHEME, 1.0, stages.states, stages.follow)
+    compile_for(advance._predict, network.zones.is_open, 1, start, behind, np.zeros((3, 0)), SCHEME, 1.0, stages.states, stages.follow)
     compile_for(advance._first_guess, network, start, state, stages, SCHEME, 1.0, 1)
     compile_for(advance._settle, network, ones, state, state, state, state)
 

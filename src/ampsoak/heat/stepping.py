@@ -34,7 +34,6 @@ from ampsoak.heat.advance import (
     Stages,
     Start,
     advance,
-    predict,
 )
 from ampsoak.heat.banded import empty_band, empty_bands
 from ampsoak.heat.bordered import Factor, empty_factor, reduce_border
@@ -495,8 +494,10 @@ class Stepper:
             stages.contraction[:] = 1.0
             if failed in (NOT_DEFINITE, GAINS) or self.model.linear or attempt == _MOST_MATRICES:
                 return False
-            if not np.isfinite(stages.capacity).all() or not np.isfinite(stages.states[failed]).all():
+            reached, network = stages.states[failed], self.model.network
+            if not np.isfinite(reached).all():
                 return False
+            kernels.heat_content(network, reached, self.properties.capacity_scale, stages.content, stages.capacity)
             first, tasks, self.key = failed, MAKE | INVERT | GUESS, None
             if attempt % 2 == 0:
                 self.factor.capacity[:] = stages.capacity
@@ -512,9 +513,7 @@ class Stepper:
         than the corrections can follow), or when a reactant would be used up well inside it; else the speeds (3, n) [1/s].
         """
         found, left, stages = self.reactions, self.remaining, self.stages
-        where = self.model.network.zones.is_open, self.model.first_zone
-        start = Start(self.temperature, self.content, self.rate)
-        predict(*where, start, self._behind(), load.air, SCHEME, step, stages.predicted, stages.follow)
+        self._advance(step, load, PREDICT)
         speeds = found.stage_speeds(stages.predicted, left, step, SCHEME)
         power, tasks = found.given_off(speeds), tasks | GUESS
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
