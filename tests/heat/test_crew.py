@@ -16,7 +16,7 @@ from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.compiling import roomy_kernel
 from ampsoak.heat.crew import Crew, new_signal
 from ampsoak.heat.dissection import make_plan
-from ampsoak.heat.fronts import attend, empty_fronts, factorise_fronts, solve_fronts_columns
+from ampsoak.heat.fronts import attend, empty_fronts, factorise_fronts, room_for_columns, solve_fronts_columns
 from ampsoak.heat.stepping import Member, Stepper, start_state
 from ampsoak.heat.tiles import PAD_ROWS
 from ampsoak.study.model import model_of
@@ -54,8 +54,11 @@ def test_two_threads_give_the_bits_of_one(nx, ny):
     def work():
         made = factorise_fronts(pair)
         for _ in range(50):  # often enough for either thread to be first
-            answer[:] = rights
-            solve_fronts_columns(pair, answer)
+            room = room_for_columns(pair, 2)
+            assert np.shares_memory(room, pair.given)
+            room[:] = rights
+            solve_fronts_columns(pair, room)
+            answer[:] = room
         return made
 
     assert attended(pair, work)

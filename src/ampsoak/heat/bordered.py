@@ -15,6 +15,7 @@ from ampsoak.heat.fronts import (
     FrontMatrix,
     empty_fronts,
     factorise_fronts,
+    room_for_columns,
     solve_fronts_columns,
     solve_fronts_rows,
 )
@@ -43,7 +44,8 @@ class Factor(NamedTuple):
     matrix: of the cells; border (lumps, cells): their coupling to conductors and air zones, the lumps; reduced (lumps, cells): matrix⁻¹
     border; schur (lumps, lumps): -border matrix⁻¹ border; corner (lumps, lumps): coupling of lumps, without the slope of the
     Joule heat, with the skins eliminated; skin (n_skins, 2): diagonal of each skin [J/(m K)], and how far it follows its
-    conductor; excess (unknowns,): sums of the columns of the whole matrix, without the Joule heat; capacity (unknowns,) [J/(m K)];
+    conductor; excess (unknowns,): sums of the columns of the whole matrix, without the Joule heat; felt (lumps + 1,): those of cells
+    times each line of ``reduced``, and the sum of all; near (n,): cells that are coupled to a lump; capacity (unknowns,) [J/(m K)];
     flow, slope (n_faces,): of the border faces [W/m], [W/(m K)]
     """
 
@@ -54,6 +56,8 @@ class Factor(NamedTuple):
     corner: np.ndarray
     skin: np.ndarray
     excess: np.ndarray
+    felt: np.ndarray
+    near: np.ndarray
     capacity: np.ndarray
     flow: np.ndarray
     slope: np.ndarray
@@ -70,9 +74,11 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
     else:
         matrix = empty_fronts(plan, lumps + 1, PRECISION)
     wide, square = (lumps, cells), (lumps, lumps)
+    touching = np.concatenate([network.cut_cell, network.zones.cell])
+    near = np.unique(touching[touching < cells]).astype(np.int64)
     return Factor(
         matrix, np.zeros(wide), np.zeros(wide), np.zeros(square), np.zeros(square), np.zeros((skins, 2)),
-        np.zeros(unknowns), np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
+        np.zeros(unknowns), np.zeros(lumps + 1), near, np.zeros(unknowns), np.zeros(faces), np.zeros(faces),
     )  # fmt: skip
 
 
@@ -97,6 +103,13 @@ def _solve_cells(matrix, rights):
         solve_band_columns(matrix.band, rights)
 
 
+def _right_sides(matrix, count):
+    """Room for ``count`` right sides, (count, cells + PAD_ROWS), zero past the cells."""
+    if isinstance(matrix, FrontMatrix):
+        return room_for_columns(matrix, count)
+    return np.zeros((count, matrix.stencil.shape[1] + PAD_ROWS))
+
+
 # the compiler chooses by the type of the matrix, so that fronts are compiled only for meshes that need them
 @overload(_factorise_cells)
 def _choose_factorise(matrix):
@@ -112,6 +125,13 @@ def _choose_solve(matrix, rights):
     return lambda matrix, rights: solve_band_columns(matrix.band, rights)
 
 
+@overload(_right_sides)
+def _choose_room(matrix, count):
+    if matrix.instance_class is FrontMatrix:
+        return lambda matrix, count: room_for_columns(matrix, count)
+    return lambda matrix, count: np.zeros((count, matrix.stencil.shape[1] + PAD_ROWS))
+
+
 @roomy_kernel
 def reduce_border(factor):
     """Factorise the cells' matrix as its stencil says; fill ``reduced`` and ``schur``.
@@ -123,9 +143,9 @@ def reduce_border(factor):
         return False
     lumps, cells = border.shape
     # what cells hold and lose by themselves is one more column: what of it is felt at the lumps closes the sums of their rows
-    rights = np.zeros((lumps + 1, cells + PAD_ROWS))
-    own = rights[lumps]
-    copy_to(own[:cells], factor.excess)
+    rights = _right_sides(matrix, lumps + 1)
+    own, excess, felt = rights[lumps], factor.excess, factor.felt
+    copy_to(own[:cells], excess)
     for a in range(lumps):
         copy_to(rights[a, :cells], border[a])
     _solve_cells(matrix, rights)
@@ -138,6 +158,8 @@ def reduce_border(factor):
                 schur[a, b] = -dot(border[a], reduced[b])
                 kept += corner[a, b] - (schur[a, b] + corner[a, b])
         schur[a, a] = kept - corner[a, a]
+        felt[a] = dot(reduced[a], excess)
+    felt[lumps] = total(excess)
     return True
 
 
@@ -190,45 +212,52 @@ def solve_bordered(factor, covered_cell, skin_conductor, is_open, gain, inverse,
     The sum of all equations holds to rounding in double precision: by how much single precision misses it is spread evenly,
     which is also where its digits end in a section that loses next to no heat.
     """
-    reduced = factor.reduced
+    reduced, border, near = factor.reduced, factor.border, factor.near
     lumps, cells = reduced.shape
     first_skin, first_zone = cells + lumps, cells + len(gain)
-    skin, excess = factor.skin, factor.excess
+    skin, excess, felt = factor.skin, factor.excess, factor.felt
     for n in range(len(covered_cell)):
         right[covered_cell[n]] = 0.0
     for z in range(len(is_open)):
         if is_open[z]:
             right[first_zone + z] = 0.0
-    asked = total(right)
+    short = total(right)
     for s in range(len(skin_conductor)):
         right[cells + skin_conductor[s]] += skin[s, 1] * right[first_skin + s]
-    padded = np.zeros((1, cells + PAD_ROWS))
+    padded = _right_sides(factor.matrix, 1)
     inner = padded[0, :cells]
     copy_to(inner, right)
-    for a in range(lumps):
-        right[cells + a] -= dot(reduced[a], inner)
     _solve_cells(factor.matrix, padded)
-    answer = np.zeros(lumps)
+    known, answer = np.zeros(lumps), np.zeros(lumps)
+    for a in range(lumps):
+        known[a] = right[cells + a]
+        for n in range(len(near)):
+            known[a] -= border[a, near[n]] * inner[near[n]]
     for a in range(lumps):
         for b in range(lumps):
-            answer[a] += inverse[a, b] * right[cells + b]
-    for a in range(lumps):
-        right[cells + a] = value = answer[a]
-        column = reduced[a]
-        for cell in range(cells):
-            inner[cell] -= column[cell] * value
-    copy_to(right[:cells], inner)
+            answer[a] += inverse[a, b] * known[b]
+        right[cells + a] = answer[a]
     for s in range(len(skin_conductor)):
         own = right[first_skin + s] / skin[s, 0]
         right[first_skin + s] = own + skin[s, 1] * right[cells + skin_conductor[s]]
-    given, slope = dot(excess, right), total(excess)
+    # what the sum of all equations is short of, and by how much a kelvin everywhere changes it
+    short, slope = short - dot(inner, excess), felt[lumps]
+    for a in range(lumps):
+        short += felt[a] * answer[a]
+    for q in range(cells, len(right)):
+        short -= excess[q] * right[q]
     for a in range(len(gain)):
-        given -= gain[a] * right[cells + a]
+        short += gain[a] * answer[a]
         slope -= gain[a]
-    if slope > 0.0:
-        shift = (asked - given) / slope
-        for q in range(len(right)):
-            right[q] += shift
+    shift = short / slope if slope > 0.0 else 0.0
+    for cell in range(cells):
+        right[cell] = inner[cell] + shift
+    for a in range(lumps):
+        value, column = answer[a], reduced[a]
+        for cell in range(cells):
+            right[cell] -= column[cell] * value
+    for q in range(cells, len(right)):
+        right[q] += shift
     for n in range(len(covered_cell)):
         right[covered_cell[n]] = 0.0
     for z in range(len(is_open)):

@@ -33,7 +33,6 @@ from ampsoak.heat.crew import (
 )
 from ampsoak.heat.dissection import CHILD, ENTRIES, GROUP, LOWER, PIVOTS, RING, ROOM, Plan
 from ampsoak.heat.rows import backward_rows, forward_rows
-from ampsoak.heat.sums import copy_to
 from ampsoak.heat.tiles import (
     PAD_ROWS,
     SIDE,
@@ -275,16 +274,21 @@ def _solve_halves(matrix, given, work, count, down, shared):
 
 
 @roomy_kernel
-def solve_fronts_columns(matrix, rights):
-    """Overwrite ``rights`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for factorised fronts."""
-    plan, lower, shared = matrix.plan, matrix.lower, present(matrix.signal)
-    count, cells, stride = len(rights), len(plan.position), plan.sizes[0] + 1
-    given, work = matrix.given, matrix.work
-    if shared:
-        for n in range(count):
-            copy_to(given[n, :cells], rights[n])
-    else:
-        given, work = rights, np.empty((2, count * stride))  # others may solve with this factor at the same time
+def room_for_columns(matrix, count):
+    """Room for ``count`` right sides, (count, cells + PAD_ROWS), zero past the cells: where another thread finds them if it is there."""
+    if present(matrix.signal):
+        return matrix.given[:count]
+    return np.zeros((count, len(matrix.plan.position) + PAD_ROWS))
+
+
+@roomy_kernel
+def solve_fronts_columns(matrix, given):
+    """Overwrite ``given`` (count, cells + PAD_ROWS), zero past the cells, by the solutions for factorised fronts."""
+    plan, lower, work = matrix.plan, matrix.lower, matrix.work
+    count, stride = len(given), plan.sizes[0] + 1
+    shared = present(matrix.signal) and given.ctypes.data == matrix.given.ctypes.data
+    if not shared:
+        work = np.empty((2, count * stride))  # others may solve with this factor at the same time
     between = plan.front[plan.half[1], PIVOTS]
     first, second = work
     _solve_halves(matrix, given, work, count, True, shared)
@@ -297,9 +301,6 @@ def solve_fronts_columns(matrix, rights):
         for place in range(n * stride + between, (n + 1) * stride):
             second[place] = first[place]
     _solve_halves(matrix, given, work, count, False, shared)
-    if shared:
-        for n in range(count):
-            copy_to(rights[n, :cells], given[n])
 
 
 @roomy_kernel
