@@ -187,8 +187,9 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
     """
     state, predicted, zones = stages.states[stage], stages.predicted[stage], network.zones
     first_zone = network.shape[4] + network.shape[5]
-    copy_to(state, predicted)
-    if stage > 0:
+    if stage == 0:
+        copy_to(state, predicted)
+    else:
         flows, last = stages.flows, stages.flows[stage - 1]
         here = scheme[stage, 0] + scheme[stage, 1] + scheme[stage, 2]  # nodes, as shares of the step
         there = scheme[stage - 1, 0] + scheme[stage - 1, 1] + scheme[stage - 1, 2]
@@ -196,13 +197,12 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
         ahead = (here - there) / (there - behind)
         gamma = scheme[0, 4]
         for q in range(len(state)):
-            if capacity[q] > 0.0:
-                before = start.rate[q] * capacity[q] if stage == 1 else flows[0, q]
-                known = scheme[stage, 0] * flows[0, q]
-                if stage == 2:
-                    known += scheme[stage, 1] * flows[1, q]
-                mean = known + gamma * (last[q] + ahead * (last[q] - before))
-                state[q] = start.temperature[q] + step * mean / capacity[q]
+            before = start.rate[q] * capacity[q] if stage == 1 else flows[0, q]
+            known = scheme[stage, 0] * flows[0, q]
+            if stage == 2:
+                known += scheme[stage, 1] * flows[1, q]
+            mean = known + gamma * (last[q] + ahead * (last[q] - before))
+            state[q] = start.temperature[q] + step * mean / capacity[q] if capacity[q] > 0.0 else predicted[q]
         reached, guessed = stages.states[stage - 1], stages.predicted[stage - 1]
         for q in range(first_zone, first_zone + len(zones.is_open)):
             state[q] = predicted[q] + stages.follow[stage] * (reached[q] - guessed[q])
@@ -269,7 +269,7 @@ def advance(
     n = len(start.content)
     here, capacity, net, right = stages.content, stages.capacity, stages.net, stages.right
     face_flow, face_slope, flows, result = stages.face_flow, stages.face_slope, stages.flows, stages.result
-    base, heat = stages.base, stages.heat
+    base = stages.base
     same = True
     for stage in range(3):
         for c in range(joule.shape[1]):
@@ -278,11 +278,12 @@ def advance(
         result[:] = 0.0
     for stage in range(max(first, 0), 3):
         state = stages.states[stage]
-        copy_to(base, start.content)
+        if stage == 0:
+            copy_to(base, start.content)
         for earlier in range(stage):
-            share, flow = step * scheme[stage, earlier], flows[earlier]
+            share, flow, so_far = step * scheme[stage, earlier], flows[earlier], start.content if earlier == 0 else base
             for q in range(n):
-                base[q] += share * flow[q]
+                base[q] = so_far[q] + share * flow[q]
         supplied = total(load.source[stage])
         if tasks & GUESS and stage != first:
             _first_guess(network, start, frozen, stages, scheme, step, stage)
@@ -295,13 +296,12 @@ def advance(
             if len(zones.cell):
                 zone_exchange(network, links, state, exchange)
             border_flow(network, links, load.around, stage, state, surface, face_flow, face_slope)
-            copy_to(heat, load.source[stage])
             generated, lost = supplied, total(face_flow)
+            net_heat(network, links, exchange, state, load.source[stage], face_flow, net)
             for c in range(joule.shape[1]):
                 made_there = joule[stage, c] * (1.0 + coefficient[c] * (state[cells + c] - 293.15))
-                heat[cells + c] += made_there
+                net[cells + c] += made_there
                 generated += made_there
-            net_heat(network, links, exchange, state, heat, face_flow, net)
             heat_content(network, state, properties.capacity_scale, here, capacity)
             for q in range(n):
                 right[q] = base[q] + weight * net[q] - here[q]
