@@ -114,7 +114,7 @@ def test_bordered_system_against_dense(in_fronts, precision, monkeypatch):
     kernels.assemble(network, balance.links, exchange, share, factor)
     right = np.random.default_rng(2).normal(size=unknowns)
     inverse = np.zeros((lumps, lumps))
-    assert reduce_border(factor)
+    assert reduce_border(factor, network.covered_cell)
     gain = 0.02 * np.diag(factor.corner)[: len(model.keeper)]  # of the Joule heat
     full[np.arange(cells, cells + len(gain)), np.arange(cells, cells + len(gain))] -= gain
     assert invert_corner(factor, gain, inverse)

@@ -157,7 +157,7 @@ def _make_matrix(network, links, exchange, properties, start, load, factor, stag
     last = len(load.around.air) - 1
     border_flow(network, links, load.around, last, start.temperature, surface, factor.flow, factor.slope)
     assemble(network, links, exchange, share, factor)
-    return reduce_border(factor)
+    return reduce_border(factor, network.covered_cell)
 
 
 @inner

@@ -72,7 +72,7 @@ def empty_factor(network: Network, plan: Plan | None = None, band: np.ndarray | 
         band = empty_band(cells, bandwidth, PRECISION) if band is None else band
         matrix = BandMatrix(np.zeros((5, cells)), np.array([stride_x, stride_y]), band)
     else:
-        matrix = empty_fronts(plan, lumps + 1, PRECISION)
+        matrix = empty_fronts(plan, max(lumps, 1), PRECISION)
     wide, square = (lumps, cells), (lumps, lumps)
     touching = np.concatenate([network.cut_cell, network.zones.cell])
     near = np.unique(touching[touching < cells]).astype(np.int64)
@@ -133,7 +133,7 @@ def _choose_room(matrix, count):
 
 
 @roomy_kernel
-def reduce_border(factor):
+def reduce_border(factor, covered_cell):
     """Factorise the cells' matrix as its stencil says; fill ``reduced`` and ``schur``.
 
     Nothing here depends on the currents. Returns False when the matrix is not positive definite.
@@ -142,15 +142,25 @@ def reduce_border(factor):
     if not _factorise_cells(matrix):
         return False
     lumps, cells = border.shape
-    # what cells hold and lose by themselves is one more column: what of it is felt at the lumps closes the sums of their rows
-    rights = _right_sides(matrix, lumps + 1)
-    own, excess, felt = rights[lumps], factor.excess, factor.felt
+    # one column is what cells hold and lose by themselves: what of it is felt at the lumps closes the sums of their rows. It
+    # stands for the first lump's own, as a kelvin more in all lumps and cells is what all of them together hold and lose
+    rights = _right_sides(matrix, max(lumps, 1))
+    own, excess, felt = rights[0], factor.excess, factor.felt
     copy_to(own[:cells], excess)
-    for a in range(lumps):
+    for a in range(1, lumps):
         copy_to(rights[a, :cells], border[a])
     _solve_cells(matrix, rights)
-    for a in range(lumps):
-        copy_to(reduced[a], rights[a])
+    if lumps > 0:
+        first = reduced[0]
+        for q in range(cells):
+            first[q] = own[q] - 1.0
+        for a in range(1, lumps):
+            solved, other = rights[a], reduced[a]
+            for q in range(cells):
+                other[q] = solved[q]
+                first[q] -= solved[q]
+        for n in range(len(covered_cell)):
+            first[covered_cell[n]] = 0.0
     for a in range(lumps):
         kept = corner[a, a] + total(border[a]) - dot(border[a], own)
         for b in range(lumps):

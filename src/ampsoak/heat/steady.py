@@ -105,7 +105,7 @@ class SteadySolver:
             kernels.heat_content(network, temperature, ones, np.empty(model.unknowns), factor.capacity)
             factor.capacity[:] *= inverse_step
             kernels.assemble(network, self.links, exchange, 1.0, factor)
-            if not reduce_border(factor):
+            if not reduce_border(factor, network.covered_cell):
                 status = 1
             elif not invert_corner(factor, gain, self.inverse):
                 status = 2

@@ -359,8 +359,10 @@ class Stepper:
         self.factorised += 1
         factor.capacity[:] = self.level
         factor.flow[:], factor.slope[:] = self.border_flow()
-        kernels.assemble(self.model.network, self.links, self.exchange, GAMMA * step, factor)
-        made = reduce_border(factor) if self.crew is None else self.crew.beside(factor.matrix, lambda: reduce_border(factor))
+        network = self.model.network
+        kernels.assemble(network, self.links, self.exchange, GAMMA * step, factor)
+        given = factor, network.covered_cell
+        made = reduce_border(*given) if self.crew is None else self.crew.beside(factor.matrix, lambda: reduce_border(*given))
         return factor if made else None
 
     def initial_rate(self, current: np.ndarray) -> np.ndarray:
