@@ -1,4 +1,4 @@
-"""One step of a member in compiled code: its matrix, its three stages, and the error of it."""
+"""One step of a member in compiled code: its matrix; and its three stages and their error."""
 
 from __future__ import annotations
 
@@ -22,9 +22,8 @@ from ampsoak.heat.kernels import (
 )
 from ampsoak.heat.sums import copy_to, largest, total
 
-# tasks: make the matrix, with chord capacities; invert its corner; solve the stages, from first guesses of their own; look
-# where the step before leads
-MAKE, CHORD, INVERT, SOLVE, GUESS, PREDICT = 1, 2, 4, 8, 16, 32
+# tasks of a step: solve the stages, from first guesses of their own; look where the step before leads
+SOLVE, GUESS, PREDICT = 1, 2, 4
 _WORSE = 3.0  # times that contraction may get from one step to the next
 DONE, NOT_DEFINITE, GAINS = -1, 3, 4  # else the stage that did not settle
 
@@ -130,15 +129,26 @@ def _predict(is_open, first_zone, start, behind, air, scheme, step, predicted, f
         last = error
 
 
-@inner
-def _make_matrix(network, links, exchange, properties, start, load, factor, stages, share, step, chord):
-    """Assemble and factorise  capacity + share * (links + film slopes); share and step [s].
+@kernel
+def make_matrix(
+    network, links, exchange, properties, start, around, joule, factor, ahead, there, surface, gain, inverse, share, step, chord
+):  # fmt: skip
+    """Assemble and factorise  capacity + share * (links + film slopes), and invert its corner; share and step [s].
 
     Properties are looked up half way through the step, as far as the slope tells: those serve all stages best. With ``chord``
-    capacities are means over the whole step, as far as the slope tells. False when the matrix is not positive definite.
+    capacities are means over the whole step, as far as the slope tells, else those in ``factor``.
+
+    Parameters
+    ----------
+    properties : Properties; start : Start; around : Surroundings; factor : Factor
+    joule (conductors,): I² R20 [W/m]; ahead, there (unknowns,): scratch; surface, gain, inverse: see ``Stages``
+
+    Returns
+    -------
+    int    DONE; NOT_DEFINITE, when the matrix is not positive definite; GAINS, when conductors gain heat faster than the
+    section takes it
     """
     count = len(start.temperature)
-    ahead, there, surface = stages.base, stages.heat, stages.surface
     if chord:
         capacity = factor.capacity
         for q in range(count):
@@ -154,10 +164,13 @@ def _make_matrix(network, links, exchange, properties, start, load, factor, stag
         conductances(network, ahead, properties.conductivity_scale, links)
         if len(network.zones.cell):
             zone_exchange(network, links, start.temperature, exchange)
-    last = len(load.around.air) - 1
-    border_flow(network, links, load.around, last, start.temperature, surface, factor.flow, factor.slope)
+    border_flow(network, links, around, len(around.air) - 1, start.temperature, surface, factor.flow, factor.slope)
     assemble(network, links, exchange, share, factor)
-    return reduce_border(factor, network.covered_cell)
+    if not reduce_border(factor, network.covered_cell):
+        return NOT_DEFINITE
+    for c in range(len(gain)):
+        gain[c] = share * joule[c] * properties.coefficient[c]
+    return DONE if invert_corner(factor, gain, inverse) else GAINS
 
 
 @inner
@@ -216,7 +229,7 @@ def _first_guess(network, start, capacity, stages, scheme, step, stage):
 def advance(
     network, links, exchange, properties, start, behind, load, factor, stages, step, scheme, tolerance, most, first, tasks
 ):  # fmt: skip
-    """One step of the three-stage method; each stage solves  content(T) - weight * net_heat(T) = base.
+    """One step of the three-stage method with a matrix that has been made; each stage solves  content(T) - weight * net_heat(T) = base.
 
     Every stage is solved by Newton's method with one frozen matrix, and only as far as the step's tolerance asks. What the
     last iteration leaves open does not leak: its flows are taken linear in the last change, which is what the matrix says,
@@ -231,13 +244,11 @@ def advance(
     tolerance : float   [K] that a stage may leave open
     most : int          iterations of a stage
     first : int         stage to begin with, whose state is its first guess and before which all are done; -1 for a fresh step
-    tasks : int         MAKE, with capacities as they are in ``factor`` or CHORD ones; INVERT; PREDICT; SOLVE, from the states
-                        as they are or with first guesses of their own, GUESS
+    tasks : int         PREDICT; SOLVE, from the states as they are or with first guesses of their own, GUESS
 
     Returns
     -------
-    int    DONE, or the stage that did not settle; NOT_DEFINITE, when the matrix is not positive definite; GAINS, when
-    conductors gain heat faster than the section takes it
+    int    DONE, or the stage that did not settle
     """
     zones = network.zones
     cells = network.shape[4]
@@ -247,18 +258,6 @@ def advance(
     joule, coefficient, matrix_heat = load.joule, properties.coefficient, load.joule[2]
     surface, inverse = stages.surface, stages.inverse
     covered_cell, skin_conductor = network.covered_cell, network.skin_conductor
-    if tasks & MAKE:
-        made = _make_matrix(
-            network, links, exchange, properties, start, load, factor, stages, weight, step, tasks & CHORD != 0
-        )
-        if not made:
-            return NOT_DEFINITE
-    if tasks & INVERT:
-        gain = stages.gain
-        for c in range(len(gain)):
-            gain[c] = weight * matrix_heat[c] * coefficient[c]
-        if not invert_corner(factor, gain, inverse):
-            return GAINS
     if tasks & PREDICT:
         _predict(zones.is_open, first_zone, start, behind, load.air, scheme, step, stages.predicted, stages.follow)
         if behind.length == 0.0:

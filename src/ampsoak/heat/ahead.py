@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ampsoak.heat import advance, bordered, kernels
+from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.compiling import compile_for
 from ampsoak.heat.network import HeatModel, build_model
 from ampsoak.heat.stepping import SCHEME, new_stages
@@ -35,6 +36,10 @@ def compile_share() -> None:
     compile_for(advance._predict, network.zones.is_open, 1, start, behind, np.zeros((3, 0)), SCHEME, 1.0, stages.states, stages.follow)
     compile_for(advance._first_guess, network, start, state, stages, SCHEME, 1.0, 1)
     compile_for(advance._settle, network, ones, state, state, state, state)
+    small = stages.gain, stages.inverse, 1.0, 1.0, True
+    around = BoundaryTables(()).at(0.0)
+    properties = advance.Properties(ones, ones, stages.gain, False, False, False)
+    compile_for(advance.make_matrix, network, links, exchange, properties, start, around, stages.gain, factor, state, state, faces, *small)
 
 
 def _small_model() -> HeatModel:

@@ -19,12 +19,9 @@ import numpy as np
 from ampsoak.base.errors import NumericalError
 from ampsoak.heat import bordered, kernels
 from ampsoak.heat.advance import (
-    CHORD,
     DONE,
     GAINS,
     GUESS,
-    INVERT,
-    MAKE,
     NOT_DEFINITE,
     PREDICT,
     SOLVE,
@@ -34,9 +31,10 @@ from ampsoak.heat.advance import (
     Stages,
     Start,
     advance,
+    make_matrix,
 )
 from ampsoak.heat.banded import empty_band, empty_bands
-from ampsoak.heat.bordered import Factor, empty_factor, reduce_border
+from ampsoak.heat.bordered import Factor, empty_factor, invert_corner, reduce_border
 from ampsoak.heat.boundaries import BoundaryTables
 from ampsoak.heat.crew import Crew
 from ampsoak.heat.fronts import attend
@@ -67,6 +65,8 @@ _LEVEL = 300.0  # [K] any temperature inside the tables
 ABSURD = 1e5  # [K] nothing is left that could be that hot
 ENDLESS = "heat runs away without end"
 COLLAPSED = "the time step collapsed"
+# how a matrix comes: as it is; by inverting its corner; made with capacities as they are, or as means over the step ahead
+_NOTHING, _INVERT, _MAKE, _CHORD = range(4)
 _MOST_MATRICES = 8  # matrices tried in one stage
 _MOST_ROUNDS = 6  # corrections of the heat of reactions within one step
 _OVERDRAWN = 1e-4  # share of a reactant that a step may take more than there is
@@ -311,31 +311,48 @@ class Stepper:
         return flow, slope
 
     def _advance(self, step: float, load: Load, tasks: int, first: int = -1) -> int:
-        """Call the kernel; a stage that does not settle, or why there is no matrix, or DONE."""
-        model = self.model
-        if tasks & MAKE:
-            self.factorised += 1
-        given = (
-            model.network, self.links, self.exchange, self.properties, Start(self.temperature, self.content, self.rate), self._behind(), load,
-            self.factor, self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
+        """Call the kernel; a stage that does not settle, or DONE."""
+        start = Start(self.temperature, self.content, self.rate)
+        return self._beside(
+            advance, self.model.network, self.links, self.exchange, self.properties, start, self._behind(), load, self.factor,
+            self.stages, step, SCHEME, self.open_tolerance, _MOST_ITERATIONS, first, tasks,
         )  # fmt: skip
-        if self.crew is None:
-            return advance(*given)
-        return self.crew.beside(self.factor.matrix, lambda: advance(*given))
 
-    def _tasks(self, step: float, moment: Moment) -> int | None:
+    def _beside(self, kernel: Callable[..., int], *given) -> int:
+        """What ``kernel`` returns; the crew, if there is one, takes part."""
+        if self.crew is None:
+            return kernel(*given)
+        return self.crew.beside(self.factor.matrix, lambda: kernel(*given))
+
+    def _prepare(self, step: float, load: Load, how: int) -> int:
+        """Make the matrix of a step or, of a linear section, invert its corner; DONE, or why there is none."""
+        stages, properties, share = self.stages, self.properties, GAMMA * step
+        if how == _INVERT:
+            stages.gain[:] = share * load.joule[2] * properties.coefficient
+            return DONE if invert_corner(self.factor, stages.gain, stages.inverse) else GAINS
+        self.factorised += 1
+        if self.accepted == 0 and hasattr(advance, "signatures") and not advance.signatures:
+            # in a first run another process compiles the kernel below meanwhile (``ahead``)
+            self._advance(step, load, 0)
+        start = Start(self.temperature, self.content, self.rate)
+        return self._beside(
+            make_matrix, self.model.network, self.links, self.exchange, properties, start, load.around, load.joule[2],
+            self.factor, stages.base, stages.heat, stages.surface, stages.gain, stages.inverse, share, step, how == _CHORD,
+        )  # fmt: skip
+
+    def _what_to_make(self, step: float, moment: Moment) -> int | None:
         """Take the factor of a step; what is left to do of it before the stages, None when it cannot be had."""
         key = (step, moment.key)
         if self.linear and key == self.key:
-            return 0
+            return _NOTHING
         self.key = key
         if self.linear:
-            return None if self.linear_factor(step) is None else INVERT
+            return None if self.linear_factor(step) is None else _INVERT
         self.factor = self._own_factor()
         if self.model.linear:
             self.factor.capacity[:] = self.level
-            return MAKE | INVERT
-        return MAKE | CHORD | INVERT
+            return _MAKE
+        return _CHORD
 
     def linear_factor(self, step: float) -> Factor | None:
         """Take the factor of a linear section, where currents change nothing; None when the matrix is not positive definite."""
@@ -441,19 +458,19 @@ class Stepper:
     def _try(self, step: float, end: float) -> Step | float:
         """One attempt; a Step when accepted, else the step length to try next [s]."""
         moment = self._moment(step) if self.held is None else self.held
-        tasks = self._tasks(step, moment)
-        if tasks is None:
+        how = self._what_to_make(step, moment)
+        if how is None:
             self.key = None
             return step / 4
         load, speeds = moment.load, None
         if self.open_air:
             load = load._replace(air=self._open_air(step))
         if self.reactions is not None:
-            speeds = self._solve_reacting(step, load, tasks)
+            speeds = self._solve_reacting(step, load, how)
             if speeds is None:
                 self.key, self.outrun = None, True
                 return step / 2
-        elif not self._solve_stages(step, load, tasks | GUESS | PREDICT):
+        elif not self._solve_stages(step, load, how, GUESS | PREDICT):
             self.key = None
             return step / 4
         error = float(self.stages.result[3])
@@ -479,8 +496,8 @@ class Stepper:
             found.append(state[self.model.first_zone : self.model.first_skin].copy())
         return np.array(found)
 
-    def _solve_stages(self, step: float, load: Load, tasks: int) -> bool:
-        """Solve the stages; False when one of them does not settle.
+    def _solve_stages(self, step: float, load: Load, how: int, tasks: int) -> bool:
+        """Make the matrix as ``how`` says, and solve the stages; False when one of them does not settle.
 
         The matrix holds the heat capacities of the step ahead. Where a phase change or drying begins, capacity jumps
         by an order of magnitude and that matrix would never do, however short the step; so when a stage does not settle it
@@ -489,7 +506,9 @@ class Stepper:
         """
         stages, first = self.stages, -1
         for attempt in range(_MOST_MATRICES + 1):
-            failed = self._advance(step, load, tasks | SOLVE, first)
+            failed = DONE if how == _NOTHING else self._prepare(step, load, how)
+            if failed == DONE:
+                failed = self._advance(step, load, tasks | SOLVE, first)
             if failed == DONE:
                 self.solved += int(stages.result[0])
                 return bool(np.isfinite(stages.result[3]))
@@ -500,14 +519,14 @@ class Stepper:
             if not np.isfinite(reached).all():
                 return False
             kernels.heat_content(network, reached, self.properties.capacity_scale, stages.content, stages.capacity)
-            first, tasks, self.key = failed, MAKE | INVERT | GUESS, None
+            first, how, tasks, self.key = failed, _MAKE, GUESS, None
             if attempt % 2 == 0:
                 self.factor.capacity[:] = stages.capacity
             else:
                 np.maximum(self.factor.capacity, stages.capacity, out=self.factor.capacity)
         return False
 
-    def _solve_reacting(self, step: float, load: Load, tasks: int) -> np.ndarray | None:
+    def _solve_reacting(self, step: float, load: Load, how: int) -> np.ndarray | None:
         """Solve the stages with the heat of reactions, corrected until both agree.
 
         The heat that enters the balance is exactly that of the shares that leave the reactants, whatever the correction
@@ -517,12 +536,12 @@ class Stepper:
         found, left, stages = self.reactions, self.remaining, self.stages
         self._advance(step, load, PREDICT)
         speeds = found.stage_speeds(stages.predicted, left, step, SCHEME)
-        power, tasks = found.given_off(speeds), tasks | GUESS
+        power, tasks = found.given_off(speeds), GUESS
         most = _STAGE_SHARE * min(self.tolerance, 1.0)
         for _ in range(_MOST_ROUNDS):
-            if not self._solve_stages(step, load._replace(source=load.source + power), tasks):
+            if not self._solve_stages(step, load._replace(source=load.source + power), how, tasks):
                 return None
-            tasks = 0
+            how, tasks = _NOTHING, 0
             again = found.stage_speeds(stages.states, left, step, SCHEME)
             wanted = found.given_off(again)
             change = GAMMA * step * np.abs(wanted - power).max(axis=0)
