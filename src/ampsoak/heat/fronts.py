@@ -143,6 +143,13 @@ def _factorise_some(plan, flat, lower, rooms, sums, first_front, last_front):
     line = GROUP * TILE
     front, rings, places, sources = plan.front, plan.ring[0], plan.entry[0], plan.entry[1]
     excess, strands = np.empty(plan.sizes[2]), np.empty(TILE, lower.dtype)
+    begin, end, between = front[first_front, PIVOTS], front[last_front, PIVOTS], front[plan.half[1], PIVOTS]
+    cells, among = plan.cell, len(plan.position)
+    if end <= between:
+        sums[between:] = 0.0  # what this half leaves to the line between the halves
+        sums[begin:end] = 0.0
+    for place in range(begin, end):
+        sums[place] += flat[cells[place]] if cells[place] < among else 1.0
     for f in range(first_front, last_front):
         panels, tiles = _extent(plan, f)
         group, start = tiles * line, front[f, ROOM]
@@ -176,15 +183,6 @@ def factorise_fronts(matrix):
     plan, stencil, lower, rooms, sums, signal = matrix.plan, matrix.stencil, matrix.lower, matrix.rooms, matrix.sums, matrix.signal
     flat = stencil.reshape(stencil.size)
     first, second = sums
-    middle, end, past = plan.front[plan.half[0], PIVOTS], plan.front[plan.half[1], PIVOTS], plan.sizes[0]
-    first[:], second[:] = 1.0, 1.0
-    second[end:] = 0.0
-    for cell in range(len(plan.position)):
-        place = plan.position[cell]
-        if middle <= place < end:
-            second[place] = stencil[0, cell]
-        else:
-            first[place] = stencil[0, cell]
     ticket = offer(signal, _FACTOR, 0) if present(signal) else 0
     good = _factorise_some(plan, flat, lower, rooms, first, 0, plan.half[0])
     if ticket == 0 or taken_back(signal, ticket):
@@ -193,7 +191,7 @@ def factorise_fronts(matrix):
         other = wait(signal, ticket)
     if not (good and other):
         return False
-    for place in range(end, past):
+    for place in range(plan.front[plan.half[1], PIVOTS], plan.sizes[0]):
         first[place] += second[place]
     return _factorise_some(plan, flat, lower, rooms, first, plan.half[1], plan.half[2])
 
