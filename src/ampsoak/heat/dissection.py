@@ -14,7 +14,10 @@ import numpy as np
 
 from ampsoak.heat.tiles import SIDE, TILE
 
-_LEAF = 64  # cells of a piece that is not halved any further
+# Lines that part lie whole multiples of this apart along x and y: pieces of eight cells and one of the next line fill tiles. Pieces of
+# 8 x 2 cells take a fifth less memory than of 7 x 6, and as long
+_UNITS = 9, 3
+_LEAF = 24  # cells of a piece that is not halved any further
 GROUP = 8  # panels of a room whose tiles of one row lie side by side
 
 # columns of ``Plan.front``
@@ -49,18 +52,22 @@ def _pieces(nx: int, ny: int) -> tuple[list, list]:
     """Rectangles of pivots and whole rectangles in order of elimination, and the two children of each."""
     found, children = [], []
 
+    def line_between(begin, end, unit) -> int:
+        return begin + unit * max(1, round((end - begin + 1) / (2 * unit))) - 1
+
     def halve(i0, i1, j0, j1) -> int:
         wide, high = i1 - i0, j1 - j0
-        if wide * high <= _LEAF or max(wide, high) < 3:
+        across, along = wide >= 2 * _UNITS[0] - 1, high >= 2 * _UNITS[1] - 1
+        if wide * high <= _LEAF or not (across or along):
             pivots, below = (i0, i1, j0, j1), (-1, -1)
-        elif wide >= high:
-            middle = (i0 + i1) // 2
-            below = (halve(i0, middle, j0, j1), halve(middle + 1, i1, j0, j1))
-            pivots = (middle, middle + 1, j0, j1)
+        elif across and (wide >= high or not along):
+            line = line_between(i0, i1, _UNITS[0])
+            below = (halve(i0, line, j0, j1), halve(line + 1, i1, j0, j1))
+            pivots = (line, line + 1, j0, j1)
         else:
-            middle = (j0 + j1) // 2
-            below = (halve(i0, i1, j0, middle), halve(i0, i1, middle + 1, j1))
-            pivots = (i0, i1, middle, middle + 1)
+            line = line_between(j0, j1, _UNITS[1])
+            below = (halve(i0, i1, j0, line), halve(i0, i1, line + 1, j1))
+            pivots = (i0, i1, line, line + 1)
         found.append((pivots, (i0, i1, j0, j1)))
         children.append(below)
         return len(found) - 1
