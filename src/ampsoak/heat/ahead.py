@@ -1,8 +1,8 @@
 """Compile kernels that a run will need later, in a process beside the one that runs.
 
 The compiler works on one kernel at a time, and a first run waits for all of them. Of two processes that share the cache folder
-the run compiles in the order in which it calls, ending with the step that holds all others, and this one what the
-run would come to last before it.
+the run compiles in the order in which it calls, and this one what the run would come to last; in the end the run compiles the stages
+of a step, which hold copies of most others, and this one the matrix of a step.
 """
 
 from __future__ import annotations
